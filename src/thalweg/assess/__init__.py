@@ -1,0 +1,1 @@
+"""Kidneys, chemistry and fitness: findings from facts."""

@@ -1,0 +1,1 @@
+"""The first days, supplies and the calendar for life."""

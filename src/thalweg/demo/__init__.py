@@ -1,0 +1,1 @@
+"""The invented scenario, written as real files."""

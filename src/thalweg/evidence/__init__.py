@@ -1,0 +1,1 @@
+"""What is published: bibliography, series and criteria as data files."""

@@ -1,0 +1,1 @@
+"""Measuring on images: courses, calibres, skin and wall."""

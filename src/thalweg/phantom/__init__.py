@@ -1,0 +1,1 @@
+"""An artificial abdomen with known ureters, for demonstration and checking."""

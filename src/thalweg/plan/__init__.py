@@ -1,0 +1,1 @@
+"""Reach, diversions and what is open to this person."""

@@ -1,0 +1,1 @@
+"""The record kept safely: database, images, audit trail."""
