@@ -1,0 +1,118 @@
+"""The lattice of voxels that a phantom is drawn on, axial or oblique."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+__all__ = ["Grid", "Window", "grid_over"]
+
+Floats = NDArray[np.float64]
+Window = tuple[slice, slice, slice]
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """Voxels and where they are: the geometry of an `ImageVolume` before it has values.
+
+    Parameters
+    ----------
+    shape : (planes, rows, columns)
+    to_lps : ndarray, shape (4, 4)
+        Index of a voxel's centre to LPS mm; its three axes at right angles.
+    """
+
+    shape: tuple[int, int, int]
+    to_lps: Floats
+
+    @cached_property
+    def spacing_mm(self) -> Floats:
+        """Millimetres between voxel centres along (plane, row, column)."""
+        return np.asarray(np.linalg.norm(self.to_lps[:3, :3], axis=0))
+
+    @cached_property
+    def from_lps(self) -> Floats:
+        """LPS mm to index; shape (4, 4)."""
+        return np.asarray(np.linalg.inv(self.to_lps))
+
+    @property
+    def voxel_mm3(self) -> float:
+        """Volume of one voxel in mm³."""
+        return float(self.spacing_mm.prod())
+
+    def points(self, index: NDArray[np.int64] | Floats) -> Floats:
+        """Return LPS mm of indices (plane, row, column), shape (..., 3)."""
+        return np.asarray(index @ self.to_lps[:3, :3].T + self.to_lps[:3, 3])
+
+    def plane_coordinates(
+        self, plane: int, rows: slice, columns: slice
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+        """Return x, y, z in LPS mm over a part of one plane.
+
+        Each broadcasts to (rows, columns), and is no bigger than it must be: on an axial grid z
+        is one number, x one row, y one column.
+        """
+        r = np.arange(rows.start, rows.stop, dtype=np.float64)[:, None]
+        c = np.arange(columns.start, columns.stop, dtype=np.float64)[None, :]
+        x, y, z = (self._axis(axis, plane, r, c) for axis in range(3))
+        return x, y, z
+
+    def _axis(self, axis: int, plane: int, r: Floats, c: Floats) -> NDArray[np.float32]:
+        by_plane, by_row, by_column, offset = self.to_lps[axis]
+        out = np.full((1, 1), offset + by_plane * plane)
+        if by_row:
+            out = out + by_row * r
+        if by_column:
+            out = out + by_column * c
+        return out.astype(np.float32)
+
+    def window(self, low_mm: Floats, high_mm: Floats) -> Window | None:
+        """Return the voxels that may touch a box with edges along LPS, or None when none does."""
+        picks = np.array(np.meshgrid([0, 1], [0, 1], [0, 1])).reshape(3, -1).T
+        corners = np.where(picks == 1, high_mm, low_mm)
+        index = corners @ self.from_lps[:3, :3].T + self.from_lps[:3, 3]
+        first = np.maximum(np.floor(index.min(axis=0) - 0.5).astype(int), 0)
+        last = np.minimum(np.ceil(index.max(axis=0) + 0.5).astype(int) + 1, self.shape)
+        if (first >= last).any():
+            return None
+        plane, row, column = (slice(int(a), int(b)) for a, b in zip(first, last, strict=True))
+        return plane, row, column
+
+
+def grid_over(
+    low_mm: Floats,
+    high_mm: Floats,
+    spacing_mm: tuple[float, float, float],
+    oblique_deg: tuple[float, float, float] | None = None,
+) -> Grid:
+    """Return a grid over a box, turned about the box's middle.
+
+    Parameters
+    ----------
+    low_mm, high_mm : ndarray, shape (3,)
+        Least and greatest x, y, z in LPS mm that the grid covers before it is turned.
+    spacing_mm : (plane, row, column)
+        Distance between voxel centres; on an untilted grid along z, y, x.
+    oblique_deg : (x, y, z), optional
+        Turns about the fixed LPS axes in degrees, in that order; None for an axial grid.
+
+    Returns
+    -------
+    Grid
+        Columns run to the person's left, rows to the back, planes to the head, then turned.
+    """
+    size = (np.asarray(high_mm) - np.asarray(low_mm))[::-1]
+    shape = np.maximum(np.ceil(size / np.asarray(spacing_mm) - 1e-9).astype(int), 1)
+    axes = np.zeros((3, 3))
+    axes[2, 0], axes[1, 1], axes[0, 2] = spacing_mm
+    if oblique_deg is not None:
+        axes = Rotation.from_euler("xyz", oblique_deg, degrees=True).as_matrix() @ axes
+    middle = (np.asarray(low_mm) + np.asarray(high_mm)) / 2
+    to_lps = np.eye(4)
+    to_lps[:3, :3] = axes
+    to_lps[:3, 3] = middle - axes @ ((shape - 1) / 2)
+    return Grid((int(shape[0]), int(shape[1]), int(shape[2])), to_lps)
