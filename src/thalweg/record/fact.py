@@ -1,0 +1,132 @@
+"""A fact: one thing recorded about a person, with its time, unit and origin."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time
+from decimal import Decimal
+
+__all__ = ["Fact", "FactValue", "Mark", "Moment", "Origin", "moment_key", "say_moment"]
+
+Point = tuple[float, float, float]
+Moment = date | datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Places on an image series: points in LPS millimetres, with a radius for a capsule."""
+
+    points_mm: tuple[Point, ...]
+    radius_mm: float | None = None
+
+
+FactValue = Decimal | bool | str | Mark
+
+
+def moment_key(at: Moment) -> datetime:
+    """Return an aware time to sort by; a bare date counts as the start of its day in UTC."""
+    if isinstance(at, datetime):
+        return at
+    return datetime.combine(at, time.min, UTC)
+
+
+def say_moment(at: Moment) -> str:
+    """Return the moment as a page prints it: the date, and the minute where it is known."""
+    if isinstance(at, datetime):
+        return at.strftime("%Y-%m-%d %H:%M%z")
+    return at.isoformat()
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a fact came from.
+
+    Parameters
+    ----------
+    kind : str
+        ``"FHIR bundle"``, ``"table"``, ``"case file"``, ``"command line"``, ``"by hand"``.
+    place : str
+        File and entry, such as ``"labs.csv row 4"``; never a path outside the case folder.
+    """
+
+    kind: str
+    place: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.place}" if self.place else self.kind
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One dated, sourced statement.
+
+    Parameters
+    ----------
+    concept : str
+        Key of ``data/concepts.toml``.
+    value : Decimal, bool, str or Mark
+        As given; never converted. Decimal keeps the digits that were written.
+    unit : str or None
+        UCUM code for a quantity, ``"mm"`` for a Mark, None otherwise.
+    at : date or aware datetime
+        When it was true of the person (for a specimen: when it was taken).
+    origin : Origin
+        Where it came from; not part of its identity.
+    label : str
+        Tells apart several facts of one concept, such as the name of a stoma site.
+    questions : tuple of str
+        Why a reader should doubt it; a fact is questioned, never silently altered.
+    """
+
+    concept: str
+    value: FactValue
+    unit: str | None
+    at: Moment
+    origin: Origin
+    label: str = ""
+    questions: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        if isinstance(self.at, datetime) and self.at.tzinfo is None:
+            msg = f"the time of {self.concept!r} has no time zone"
+            raise ValueError(msg)
+        if isinstance(self.value, Decimal) and self.unit is None:
+            msg = f"the quantity {self.concept!r} has no unit"
+            raise ValueError(msg)
+
+    @property
+    def id(self) -> str:
+        """Sixteen hexadecimal digits that two equal statements share, whatever their origin."""
+        text = json.dumps(
+            [self.concept, self.label, plain(self.value), self.unit, self.at.isoformat()],
+            ensure_ascii=False,
+        )
+        return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+    def __str__(self) -> str:
+        from thalweg.record.units import printed  # noqa: PLC0415 - units reads its table lazily
+
+        unit = f" {printed(self.unit)}".rstrip() if self.unit else ""
+        label = f" ({self.label})" if self.label else ""
+        return f"{self.concept}{label} {say(self.value)}{unit}, {say_moment(self.at)}"
+
+
+def say(value: FactValue) -> str:
+    """Return a fact's value as words."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Mark):
+        places = "; ".join(", ".join(f"{c:g}" for c in point) for point in value.points_mm)
+        return f"[{places}]" + (f" radius {value.radius_mm:g}" if value.radius_mm else "")
+    return str(value)
+
+
+def plain(value: FactValue) -> object:
+    """Return a fact's value as JSON can carry it: decimals as strings, so no digit is lost."""
+    if isinstance(value, Decimal):
+        return str(value)
+    if isinstance(value, Mark):
+        return {"points_mm": [list(p) for p in value.points_mm], "radius_mm": value.radius_mm}
+    return value
