@@ -187,9 +187,11 @@ class Case:
         value = chosen.fact.value if chosen.fact else None
         return (value if isinstance(value, str) else None), chosen
 
-    def quantity(self, key: str, unit: str | None = None) -> tuple[float | None, Chosen]:
+    def quantity(
+        self, key: str, unit: str | None = None, *, label: str | None = None
+    ) -> tuple[float | None, Chosen]:
         """Return the latest value of a quantity in `unit` (default: the concept's own)."""
-        chosen = self.latest(key)
+        chosen = self.latest(key, label=label)
         if chosen.fact is None or not isinstance(chosen.fact.value, Decimal):
             return None, chosen
         row = concept(key)

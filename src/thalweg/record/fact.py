@@ -16,10 +16,25 @@ Moment = date | datetime
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Places on an image series: points in LPS millimetres, with a radius for a capsule."""
+    """Places on an image series.
+
+    Parameters
+    ----------
+    points_mm : tuple of Point
+        LPS millimetres; one for a place or a sphere, two for a capsule, more for a course.
+    radius_mm : float, optional
+        Of a capsule or sphere.
+    normal : Point, optional
+        Outward direction of the skin at a stoma site; of any length above 0.
+    series_uid : str
+        Series Instance UID of the images it was placed on, without which LPS means nothing;
+        empty for a mark of a scene without images.
+    """
 
     points_mm: tuple[Point, ...]
     radius_mm: float | None = None
+    normal: Point | None = None
+    series_uid: str = ""
 
 
 FactValue = Decimal | bool | str | Mark
@@ -128,5 +143,10 @@ def plain(value: FactValue) -> object:
     if isinstance(value, Decimal):
         return str(value)
     if isinstance(value, Mark):
-        return {"points_mm": [list(p) for p in value.points_mm], "radius_mm": value.radius_mm}
+        return {
+            "points_mm": [list(p) for p in value.points_mm],
+            "radius_mm": value.radius_mm,
+            "normal": None if value.normal is None else list(value.normal),
+            "series_uid": value.series_uid,
+        }
     return value
