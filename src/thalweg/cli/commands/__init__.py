@@ -1,0 +1,1 @@
+"""The commands, by the room they belong to."""

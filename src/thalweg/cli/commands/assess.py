@@ -1,0 +1,84 @@
+"""`thalweg kidney`: the estimates of kidney function, from values on the line or from a case."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from thalweg.cli.output import CAUTION, Home, Json, On, as_date, emit, print_findings
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
+    app.command("kidney")(kidney)
+
+
+def _value(name: str, what: str, example: str) -> typer.models.OptionInfo:
+    option: typer.models.OptionInfo = typer.Option(
+        name, metavar="VALUE+UNIT", help=f"{what}, such as {example}.", show_default=False
+    )
+    return option
+
+
+def kidney(
+    case_id: Annotated[
+        str | None, typer.Argument(metavar="[ID]", help="A case; its results are used.")
+    ] = None,
+    age: Annotated[str | None, typer.Option("--age", metavar="YEARS", help="Age in years.")] = None,
+    sex: Annotated[
+        str | None, typer.Option("--sex", help="'female' or 'male', as the equations use it.")
+    ] = None,
+    creatinine: Annotated[
+        str | None, _value("--creatinine", "Creatinine in blood", "1.2mg/dL or 106umol/L")
+    ] = None,
+    cystatin: Annotated[str | None, _value("--cystatin", "Cystatin C in blood", "0.9mg/L")] = None,
+    height: Annotated[str | None, _value("--height", "Body height", "160cm")] = None,
+    weight: Annotated[str | None, _value("--weight", "Body weight", "60kg")] = None,
+    measured_gfr: Annotated[
+        str | None, _value("--measured-gfr", "Measured clearance", "'58 mL/min/1.73m2'")
+    ] = None,
+    albumin_ratio: Annotated[
+        str | None,
+        _value("--albumin-ratio", "Albumin to creatinine ratio in urine", "30mg/g"),
+    ] = None,
+    muscle_loss: Annotated[
+        bool, typer.Option("--muscle-loss", help="Spinal-cord injury, spina bifida, amputation.")
+    ] = False,
+    bowel_in_tract: Annotated[
+        bool, typer.Option("--bowel-in-urinary-tract", help="A conduit, pouch or neobladder.")
+    ] = False,
+    home: Home = None,
+    on: On = None,
+    as_json: Json = False,
+) -> None:
+    """Estimate kidney function by every published equation that fits, and say which to trust.
+
+    Every value needs its unit; a bare number is refused.
+    """
+    from thalweg.service.kidney import kidney_of_case, kidney_of_values
+
+    day = as_date(on)
+    values = {
+        "age": age,
+        "creatinine": creatinine,
+        "cystatin-c": cystatin,
+        "height": height,
+        "weight": weight,
+        "measured-gfr": measured_gfr,
+        "albumin-creatinine-ratio": albumin_ratio,
+    }
+    given = {key: text for key, text in values.items() if text is not None}
+    flags = {"muscle-loss": muscle_loss, "bowel-in-urinary-tract": bowel_in_tract}
+    if case_id is not None:
+        findings = kidney_of_case(case_id, given, home=home, at=day)
+    else:
+        findings = kidney_of_values(given, sex=sex, flags=flags, at=day)
+
+    def human() -> None:
+        print_findings(findings)
+        typer.echo(CAUTION)
+
+    emit({"findings": findings}, as_json, human)

@@ -1,0 +1,124 @@
+"""`thalweg intake`, `cases`, `case`, `verify`: the record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from thalweg.cli.output import CaseId, Home, Json, On, as_date, emit, watching
+from thalweg.errors import InputError
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
+    app.command("intake")(intake)
+    app.command("cases")(cases)
+    app.command("case")(case)
+    app.command("verify")(verify)
+
+
+def intake(
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            help="Holds case.toml, FHIR bundles (*.json), tables (*.csv), folders of DICOM files."
+        ),
+    ],
+    home: Home = None,
+    on: On = None,
+    as_json: Json = False,
+) -> None:
+    """Take a case folder into the record: everything in it, or nothing.
+
+    The same folder twice changes nothing; a folder with one more result adds that result.
+    """
+    from thalweg.service.intake import take_in
+    from thalweg.service.library import open_store
+
+    with open_store(home) as store, watching(quiet=as_json) as progress:
+        report = take_in(folder, store, today=as_date(on), progress=progress)
+
+    def human() -> None:
+        for line in report.lines():
+            typer.echo(line)
+        typer.echo(f"Case {report.case_id}. Next: thalweg plan {report.case_id}")
+
+    emit(report.to_json(), as_json, human)
+
+
+def cases(home: Home = None, on: On = None, as_json: Json = False) -> None:
+    """List the cases on record, and what each still lacks for a plan."""
+    from thalweg.service.caseload import caseload
+    from thalweg.service.library import open_store
+
+    with open_store(home) as store:
+        rows = caseload(store, at=as_date(on))
+
+    def human() -> None:
+        if not rows:
+            typer.echo("No case yet. Take one in with: thalweg intake FOLDER")
+        for row in rows:
+            typer.echo(row.line())
+
+    emit({"cases": [row.to_json() for row in rows]}, as_json, human)
+
+
+def case(
+    case_id: CaseId,
+    explain: Annotated[
+        str | None,
+        typer.Option(
+            "--explain", metavar="NAME", help="Walk one finding back to its facts and source."
+        ),
+    ] = None,
+    home: Home = None,
+    on: On = None,
+    as_json: Json = False,
+) -> None:
+    """Show one course: every fact with its origin, every finding with its reasons."""
+    from thalweg.evidence.bibliography import cite
+    from thalweg.record.explain import as_text
+    from thalweg.service.caseload import course_of
+    from thalweg.service.library import open_store
+
+    with open_store(home) as store, watching(quiet=as_json) as progress:
+        course = course_of(case_id, store, at=as_date(on), progress=progress)
+    if explain is not None:
+        chosen = [finding for finding in course.findings if finding.name == explain]
+        if not chosen:
+            names = ", ".join(sorted({finding.name for finding in course.findings}))
+            raise InputError(
+                f"there is no finding {explain!r}", where="--explain", mend=f"choose from {names}"
+            )
+        emit(
+            {"findings": [finding.to_json(cite) for finding in chosen]},
+            as_json,
+            lambda: typer.echo("\n\n".join(as_text(finding, cite) for finding in chosen)),
+        )
+        return
+
+    def human() -> None:
+        for line in course.lines():
+            typer.echo(line)
+
+    emit(course.to_json(), as_json, human)
+
+
+def verify(home: Home = None, as_json: Json = False) -> None:
+    """Check the record: the audit trail's chain, and every stored image against its hash."""
+    from thalweg.service.library import check_record, open_store
+
+    with open_store(home) as store, watching(quiet=as_json) as progress:
+        checked = check_record(store, progress=progress)
+
+    def human() -> None:
+        for line in checked.lines():
+            typer.echo(line)
+
+    emit(checked.to_json(), as_json, human)
+    if checked.problems:
+        raise typer.Exit(1)

@@ -1,0 +1,136 @@
+"""What every command shares: options, printing, progress."""
+
+from __future__ import annotations
+
+import json
+import sys
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from thalweg.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from thalweg.progress import Progress
+
+__all__ = [
+    "CAUTION",
+    "CaseId",
+    "Home",
+    "Json",
+    "On",
+    "as_date",
+    "emit",
+    "print_findings",
+    "watching",
+]
+
+CAUTION = (
+    "Thalweg supports and does not replace licensed judgement; check every number against the "
+    "person and your local protocol."
+)
+
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for programs.")]
+Home = Annotated[
+    Path | None,
+    typer.Option(
+        "--home",
+        envvar="THALWEG_HOME",
+        help="Folder of the record; default: your user data folder.",
+        show_default=False,
+    ),
+]
+On = Annotated[
+    str | None,
+    typer.Option("--on", metavar="DATE", help="Work as of this day (YYYY-MM-DD); default: today."),
+]
+CaseId = Annotated[
+    str, typer.Argument(metavar="ID", help="The case's id, as 'thalweg cases' lists it.")
+]
+
+
+def as_date(text: str | None, option: str = "--on") -> date:
+    """Return the day an option names, or today where it was not given.
+
+    Raises
+    ------
+    InputError
+        If the text is not a day as ISO 8601 writes it.
+    """
+    if text is None:
+        return date.today()  # noqa: DTZ011 - the calendar day where the user sits
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is not a date", where=option, mend="write it like 2026-03-31"
+        ) from None
+
+
+def emit(payload: Any, as_json: bool, human: Callable[[], None]) -> None:
+    """Print the payload as JSON, or let `human` print it for people."""
+    if as_json:
+        # NaN is not JSON: an unknown number must be null by the time it gets here.
+        sys.stdout.write(json.dumps(payload, ensure_ascii=False, indent=2, allow_nan=False) + "\n")
+    else:
+        human()
+
+
+@contextmanager
+def watching(quiet: bool = False) -> Iterator[Progress]:
+    """Yield a progress watcher: bars on a terminal, one line a step where there is none."""
+    from thalweg.progress import silent
+
+    if quiet:
+        yield silent
+    elif sys.stderr.isatty():
+        with _bars() as bars:
+            yield bars
+    else:
+        yield _Lines()
+
+
+@contextmanager
+def _bars() -> Iterator[Progress]:
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bars
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Bars(*columns, console=Console(stderr=True)) as bars:
+        tasks: dict[str, Any] = {}
+
+        def show(label: str, done: int, total: int) -> None:
+            if label not in tasks:
+                tasks[label] = bars.add_task(label, total=total)
+            bars.update(tasks[label], completed=done, total=total)
+
+        yield show
+
+
+class _Lines:
+    """Say each piece of work once when it starts, for logs and pipes."""
+
+    def __init__(self) -> None:
+        self._said: set[str] = set()
+
+    def __call__(self, label: str, done: int, total: int) -> None:  # noqa: ARG002 - the protocol's
+        if label not in self._said:
+            self._said.add(label)
+            sys.stderr.write(f"{label} …\n")
+            sys.stderr.flush()
+
+
+def print_findings(rows: list[dict[str, Any]]) -> None:
+    """Print findings as lines: title, value, date, source, cautions."""
+    for row in rows:
+        typer.echo(f"{row['title']}: {row['shown']}   [{row['date'][:10]}]")
+        typer.echo(f"    {row['formula']}")
+        typer.echo(f"    {row['source']}")
+        for caution in row["cautions"]:
+            typer.echo(f"    ! {caution}")
