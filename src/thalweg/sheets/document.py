@@ -1,0 +1,154 @@
+"""What a printed document is made of, before it becomes HTML or PDF.
+
+One content, two forms: `thalweg.sheets.html` and `thalweg.sheets.pdf` draw the same blocks, so
+that paper and screen never say different things.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+__all__ = [
+    "Block",
+    "Cautions",
+    "Cell",
+    "Document",
+    "Items",
+    "Picture",
+    "Section",
+    "Table",
+    "Text",
+    "Tone",
+]
+
+
+class Tone(Enum):
+    """What a cell says at a glance; each has a sign, so that colour is never the only one."""
+
+    PLAIN = ""
+    GOOD = "✓"
+    CARE = "!"
+    BAD = "✗"
+    UNKNOWN = "?"
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell of a table: its words and its tone."""
+
+    text: str
+    tone: Tone = Tone.PLAIN
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A paragraph; `lead` sets it larger, for the one sentence that must be read."""
+
+    text: str
+    lead: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list of sentences."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cautions:
+    """Sentences set apart with a sign, because not reading them can hurt."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table.
+
+    Parameters
+    ----------
+    head : tuple of str
+        Column titles.
+    rows : tuple of tuple of Cell or str
+        Each as long as `head`.
+    shares : tuple of float
+        Relative widths of the columns; equal where empty.
+    caption : str
+        What the table holds, for people and for screen readers.
+    """
+
+    head: tuple[str, ...]
+    rows: tuple[tuple[Cell | str, ...], ...]
+    shares: tuple[float, ...] = ()
+    caption: str = ""
+
+    def __post_init__(self) -> None:
+        if any(len(row) != len(self.head) for row in self.rows):
+            msg = f"the table {self.caption!r} has a row of another length than its head"
+            raise ValueError(msg)
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture with words for those who cannot see it.
+
+    Parameters
+    ----------
+    data : bytes
+        SVG or PNG.
+    kind : str
+        ``"svg"`` or ``"png"``.
+    caption : str
+        Printed below it.
+    alternative : str
+        What it shows, in words.
+    share : float
+        Part of the page's width, 0 to 1.
+    """
+
+    data: bytes
+    kind: str
+    caption: str
+    alternative: str
+    share: float = 1.0
+
+
+Block = Text | Items | Cautions | Table | Picture
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A titled run of blocks; `key` names it in links."""
+
+    key: str
+    title: str
+    blocks: tuple[Block, ...]
+    new_page: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A whole document.
+
+    Parameters
+    ----------
+    title, subtitle : str
+        On the first page.
+    running : str
+        On every page: case, person, date.
+    warning : str
+        On every page: that it supports and does not replace judgement.
+    made_on : str
+        ISO 8601 date it speaks of.
+    sections : tuple of Section
+    """
+
+    title: str
+    subtitle: str
+    running: str
+    warning: str
+    made_on: str
+    sections: tuple[Section, ...]
+    language: str = "en"
