@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = ["Grid", "Window", "grid_over"]
 
@@ -48,26 +52,23 @@ class Grid:
         """Return LPS mm of indices (plane, row, column), shape (..., 3)."""
         return np.asarray(index @ self.to_lps[:3, :3].T + self.to_lps[:3, 3])
 
-    def plane_coordinates(
-        self, plane: int, rows: slice, columns: slice
+    def coordinates(
+        self, window: Window
     ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
-        """Return x, y, z in LPS mm over a part of one plane.
+        """Return x, y, z in LPS mm over a part of the grid.
 
-        Each broadcasts to (rows, columns), and is no bigger than it must be: on an axial grid z
-        is one number, x one row, y one column.
+        Each broadcasts to the part's shape and is no bigger than it must be: on an axial grid z
+        runs along planes alone, y along rows, x along columns.
         """
-        r = np.arange(rows.start, rows.stop, dtype=np.float64)[:, None]
-        c = np.arange(columns.start, columns.stop, dtype=np.float64)[None, :]
-        x, y, z = (self._axis(axis, plane, r, c) for axis in range(3))
+        index = np.ogrid[window]
+        x, y, z = (self._along(axis, index) for axis in range(3))
         return x, y, z
 
-    def _axis(self, axis: int, plane: int, r: Floats, c: Floats) -> NDArray[np.float32]:
-        by_plane, by_row, by_column, offset = self.to_lps[axis]
-        out = np.full((1, 1), offset + by_plane * plane)
-        if by_row:
-            out = out + by_row * r
-        if by_column:
-            out = out + by_column * c
+    def _along(self, axis: int, index: Sequence[NDArray[np.int64]]) -> NDArray[np.float32]:
+        out = np.full((1, 1, 1), self.to_lps[axis, 3])
+        for rate, steps in zip(self.to_lps[axis, :3], index, strict=True):
+            if rate:
+                out = out + rate * steps
         return out.astype(np.float32)
 
     def window(self, low_mm: Floats, high_mm: Floats) -> Window | None:

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
 from thalweg.phantom.centreline import Centreline, centreline_of
+from thalweg.phantom.solids import Rod
 
 if TYPE_CHECKING:
     from thalweg.phantom.curves import Curve
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
 __all__ = ["Gap", "Narrowing", "Tube"]
 
 Floats = NDArray[np.float64]
+
+TABLE_STEP_MM = 0.02
+"""Step of the table of radii that drawing looks up; far below any sub-voxel."""
 
 
 @dataclass(frozen=True)
@@ -111,6 +115,30 @@ class Tube:
         calibre = self.calibre_at(station_mm)
         wall_section = (calibre + 2 * self.wall_mm) ** 2 - calibre**2
         return np.sqrt(self.lumen_at(station_mm) ** 2 + wall_section)
+
+    def rods(self, step_mm: float, *, wall: bool = False) -> tuple[Rod, ...]:
+        """Return the filled lumen, or the whole tube with its wall, as a chain of rods."""
+        count = max(round(self.length_mm / step_mm), 1)
+        station = np.linspace(0.0, self.length_mm, count + 1)
+        radius = (self.calibre_at(station) / 2 + (self.wall_mm if wall else 0.0)).tolist()
+        points = [(x, y, z) for x, y, z in self.centreline.point_at(station).tolist()]
+        return tuple(Rod(points[i], points[i + 1], radius[i], radius[i + 1]) for i in range(count))
+
+    def radii_near(self, station_mm: Floats) -> tuple[Floats, Floats]:
+        """Return lumen and outer radius in mm at the nearest of closely tabled stations.
+
+        Beyond the ends they stay as they are there. For drawing, where millions are asked for.
+        """
+        lumen, outer = self._radius_table
+        index = np.rint(station_mm * (len(lumen) - 1) / self.length_mm).astype(np.intp)
+        index = index.clip(0, len(lumen) - 1)
+        return lumen[index], outer[index]
+
+    @cached_property
+    def _radius_table(self) -> tuple[Floats, Floats]:
+        count = int(np.ceil(self.length_mm / TABLE_STEP_MM)) + 1
+        station = np.linspace(0.0, self.length_mm, count)
+        return self.lumen_at(station) / 2, self.outer_at(station) / 2
 
     def lumen_volume_mm3(self) -> float:
         """Return the volume of contrast in mm³: the integral of its cross-section (Pappus)."""

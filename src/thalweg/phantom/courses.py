@@ -1,0 +1,106 @@
+"""Courses of the ureter through the abdomen, as points that a spline is drawn through.
+
+From the pelvi-ureteric junction at L2 the ureter runs down in front of psoas, crosses the iliac
+vessels at the pelvic brim, follows the side wall of the pelvis backwards and outwards, and turns
+forwards and inwards to the bladder (descriptive anatomy, from memory).
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from thalweg.phantom.curves import Spline
+
+__all__ = ["Side", "side_sign", "tortuous_course", "usual_course", "vessel_hugging_course"]
+
+Side = Literal["left", "right"]
+Course = tuple[tuple[float, float, float], ...]
+
+USUAL: Course = (
+    (41.0, 22.0, 70.0),
+    (38.0, 12.0, 48.0),
+    (36.5, 6.0, 20.0),
+    (37.5, 1.0, -10.0),
+    (36.0, -4.5, -35.0),
+    (35.0, -7.5, -52.0),
+    (40.0, 3.0, -75.0),
+    (49.0, 19.0, -98.0),
+    (51.0, 27.0, -118.0),
+    (42.0, 27.0, -134.0),
+    (28.0, 18.0, -142.0),
+    (16.0, 9.5, -146.0),
+)
+"""An adult's left ureter; about 240 mm long."""
+
+TORTUOUS: Course = (
+    (41.0, 22.0, 70.0),
+    (35.0, 10.0, 50.0),
+    (42.0, 5.0, 29.0),
+    (37.0, -3.0, 9.0),
+    (43.0, -4.0, -12.0),
+    (37.0, -8.5, -33.0),
+    (36.0, -10.0, -52.0),
+    (41.0, 2.0, -75.0),
+    (50.0, 19.0, -98.0),
+    (51.0, 27.0, -118.0),
+    (42.0, 27.0, -134.0),
+    (28.0, 18.0, -142.0),
+    (16.0, 9.5, -146.0),
+)
+"""A ureter that winds above the brim, as a dilated one does."""
+
+HUGGING: Course = (
+    (41.0, 22.0, 70.0),
+    (38.0, 12.0, 48.0),
+    (35.0, 5.0, 20.0),
+    (30.0, -2.0, -8.0),
+    (31.0, -3.5, -30.0),
+    (39.0, -4.0, -54.0),
+    (45.0, 9.0, -75.0),
+    (51.0, 21.0, -98.0),
+    (51.0, 27.0, -118.0),
+    (42.0, 27.0, -134.0),
+    (28.0, 18.0, -142.0),
+    (16.0, 9.5, -146.0),
+)
+"""A ureter that keeps about 6 mm beside the common iliac artery's wall before it crosses."""
+
+
+def side_sign(side: Side) -> float:
+    """Return +1 for the left, which is +x, and -1 for the right."""
+    return 1.0 if side == "left" else -1.0
+
+
+def usual_course(side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0) -> Spline:
+    """Return the usual course.
+
+    Parameters
+    ----------
+    side : {"left", "right"}
+    scale : float
+        Size against an adult's.
+    lower_kidney_mm : float
+        How much nearer the feet the pelvi-ureteric junction lies, at adult size; the right one
+        is commonly lower by about 8 mm (from memory).
+    """
+    return _course(USUAL, side, scale, lower_kidney_mm)
+
+
+def tortuous_course(side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0) -> Spline:
+    """Return a winding course; arguments as in `usual_course`."""
+    return _course(TORTUOUS, side, scale, lower_kidney_mm)
+
+
+def vessel_hugging_course(
+    side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0
+) -> Spline:
+    """Return a course close beside the common iliac artery; arguments as in `usual_course`."""
+    return _course(HUGGING, side, scale, lower_kidney_mm)
+
+
+def _course(course: Course, side: Side, scale: float, lower_mm: float) -> Spline:
+    sign = side_sign(side)
+    top = course[0][2]
+    # Only the part above the brim moves with the kidney.
+    shifted = ((x, y, z - lower_mm * max(z, 0.0) / top) for x, y, z in course)
+    return Spline(tuple((sign * scale * x, scale * y, scale * z) for x, y, z in shifted))
