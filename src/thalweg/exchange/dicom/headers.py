@@ -8,7 +8,6 @@ an attribute that the measurement needs: it is there and sound, or the file is r
 from __future__ import annotations
 
 import math
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
@@ -92,6 +91,8 @@ class Plane:
         Nominal slice thickness, or NaN where not stated.
     padding : int or None
         Stored value of voxels outside the reconstruction.
+    deflated : bool
+        Whether the whole data set is compressed (Deflated Explicit VR Little Endian).
     """
 
     path: Path
@@ -105,6 +106,7 @@ class Plane:
     intercept: float
     thickness_mm: float
     padding: int | None
+    deflated: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,9 +152,7 @@ def read_planes(opened: OpenedFile) -> PlaneFile:
         An attribute needed for measuring is missing, empty or contradicts itself.
     """
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            return _plane_file(opened)
+        return _plane_file(opened)
     except InputError as error:
         raise error.at(str(opened.path)) from error
     except (OSError, *DAMAGED) as error:
@@ -249,6 +249,7 @@ def _plane(opened: OpenedFile, look: Lookup, frame: int | None) -> Plane:
         intercept=intercept,
         thickness_mm=math.nan if thickness is None else float(thickness),
         padding=None if padding is None else int(padding),
+        deflated=bool(opened.header.file_meta.TransferSyntaxUID.is_deflated),
     )
 
 

@@ -11,7 +11,8 @@ import warnings
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from pydicom.pixels.utils import pixel_array
+from pydicom import dcmread
+from pydicom.pixels.utils import iter_pixels
 
 from thalweg.errors import ImageError
 from thalweg.exchange.dicom.scan import DAMAGED
@@ -20,6 +21,7 @@ from thalweg.progress import Progress, silent
 from thalweg.record.image import ImageVolume
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -56,20 +58,19 @@ def read_volume(source: Path | SeriesSurvey, *, progress: Progress = silent) -> 
     whole = found.modality == "CT" and all(
         plane.slope.is_integer() and plane.intercept.is_integer() for plane in found.planes
     )
+    rescale = _hounsfield if whole else _rescaled
     values: NDArray[Any] = np.empty(found.shape, dtype=np.int16 if whole else np.float32)
-    for index, plane in enumerate(found.planes):
-        stored = _stored(plane)
-        if stored.shape != found.shape[1:]:
-            raise ImageError(
-                "does not decode to the rows and columns its header states",
-                where=str(plane.path),
-                mend="export the series again",
-            )
-        if whole:
-            values[index] = _hounsfield(stored, plane)
-        else:
-            values[index] = stored * plane.slope + plane.intercept
-        progress("reading images", index + 1, len(found.planes))
+    with warnings.catch_warnings(action="ignore"):  # they quote values; shape, range are checked
+        for done, (index, stored) in enumerate(_decoded(found.planes), start=1):
+            plane = found.planes[index]
+            if stored.shape != found.shape[1:]:
+                raise ImageError(
+                    "does not decode to the rows and columns its header states",
+                    where=str(plane.path),
+                    mend="export the series again",
+                )
+            values[index] = rescale(stored, plane)
+            progress("reading images", done, len(found.planes))
     return ImageVolume(
         values=values,
         to_lps=found.to_lps,
@@ -81,21 +82,32 @@ def read_volume(source: Path | SeriesSurvey, *, progress: Progress = silent) -> 
     )
 
 
-def _stored(plane: Plane) -> NDArray[np.integer[Any]]:
-    """Decode one plane's stored values, shape (rows, columns)."""
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # they quote values; shape and range are checked
-            return pixel_array(str(plane.path), index=plane.frame or 0, raw=True)
-    except (OSError, *DAMAGED) as error:
-        raise ImageError(
-            "has pixels that cannot be decoded",
-            where=str(plane.path),
-            mend="copy the file again, or export the series without compression",
-        ) from error
+def _decoded(planes: Sequence[Plane]) -> Iterator[tuple[int, NDArray[Any]]]:
+    """Yield each plane's index and stored values, opening every file once."""
+    of_file: dict[Path, list[int]] = {}
+    for index, plane in enumerate(planes):
+        of_file.setdefault(plane.path, []).append(index)
+    for path, members in of_file.items():
+        members.sort(key=lambda index: planes[index].frame or 0)
+        frames = [planes[index].frame or 0 for index in members]
+        try:
+            # From a path, pydicom reads one frame at a time; a deflated file it must inflate whole.
+            source = dcmread(path) if planes[members[0]].deflated else str(path)
+            yield from zip(members, iter_pixels(source, indices=frames, raw=True), strict=True)
+        except (OSError, *DAMAGED) as error:
+            raise ImageError(
+                "has pixels that cannot be decoded",
+                where=str(path),
+                mend="copy the file again, or export the series without compression",
+            ) from error
 
 
-def _hounsfield(stored: NDArray[np.integer[Any]], plane: Plane) -> NDArray[Any]:
+def _rescaled(stored: NDArray[Any], plane: Plane) -> NDArray[np.float64]:
+    """Apply the rescale where its numbers need not be whole."""
+    return np.asarray(stored * plane.slope + plane.intercept, dtype=np.float64)
+
+
+def _hounsfield(stored: NDArray[Any], plane: Plane) -> NDArray[Any]:
     """Apply whole rescale numbers, refusing what no Hounsfield value can be.
 
     Voxels outside the reconstruction (Pixel Padding Value) may fall below int16 and are then set

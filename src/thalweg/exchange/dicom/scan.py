@@ -8,7 +8,6 @@ bytes of preamble, then ``DICM``) are taken as DICOM.
 from __future__ import annotations
 
 import struct
-import warnings
 import zlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -37,10 +36,9 @@ DEFER_BYTES: Final = 2048
 """Longer values stay on disk: pixels and vendors' private blocks are not needed for a header."""
 
 DAMAGED: Final = (
+    AssertionError,
     AttributeError,
     EOFError,
-    IndexError,
-    KeyError,
     LookupError,
     MemoryError,
     NotImplementedError,
@@ -53,6 +51,22 @@ DAMAGED: Final = (
     zlib.error,
 )
 """What pydicom and its decoders raise on damaged bytes (found by mutating files in the tests)."""
+
+SERIES_KEYWORDS: Final = (
+    "AcquisitionDate",
+    "AcquisitionDateTime",
+    "AcquisitionTime",
+    "ImageType",
+    "Modality",
+    "SeriesDate",
+    "SeriesDescription",
+    "SeriesInstanceUID",
+    "SeriesNumber",
+    "StudyDate",
+    "StudyInstanceUID",
+    "TimezoneOffsetFromUTC",
+)
+"""What is asked of every file, whether its planes are read or not."""
 
 PIXEL_KEYWORDS: Final = ("PixelData", "FloatPixelData", "DoubleFloatPixelData")
 WHOLE_FILE: Final = "copy the folder again from its source, or leave the file out if it is not part"
@@ -162,12 +176,10 @@ def _list_files(folder: Path) -> tuple[list[Path], list[str]]:
 def _open(path: Path) -> OpenedFile:
     """Open one file's header, refusing what is not whole."""
     try:
-        with warnings.catch_warnings():
-            # pydicom's warnings quote values, which may name the person; what matters of them
-            # is checked here and in the headers module.
-            warnings.simplefilter("ignore")
-            header = dcmread(path, defer_size=DEFER_BYTES)
-            _require_whole(path, header)
+        header = dcmread(path, defer_size=DEFER_BYTES)
+        for keyword in SERIES_KEYWORDS:
+            header.get(keyword)  # converted now, while a damaged value can be laid to its file
+        _require_whole(path, header)
     except InputError:
         raise
     except InvalidDicomError as error:

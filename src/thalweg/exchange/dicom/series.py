@@ -11,6 +11,7 @@ What is refused and what is passed over:
 
 from __future__ import annotations
 
+import warnings
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -115,14 +116,16 @@ def survey(folder: Path, *, progress: Progress = silent) -> SeriesSurvey:
         Anything that keeps the folder from being one even, measurable volume: see the module.
     """
     folder = Path(folder)
-    found = scan(folder, progress=progress)
-    chosen, cautions = _one_series(folder, found)
-    _require_modality(folder, chosen)
-    files = [read_planes(opened) for opened in chosen]
-    try:
-        return _described(folder, chosen, files, cautions)
-    except InputError as error:
-        raise error.at(str(folder)) from error
+    # pydicom's warnings quote values, which may name the person; what matters of them is checked.
+    with warnings.catch_warnings(action="ignore"):
+        found = scan(folder, progress=progress)
+        chosen, cautions = _one_series(folder, found)
+        _require_modality(folder, chosen)
+        files = [read_planes(opened) for opened in chosen]
+        try:
+            return _described(folder, chosen, files, cautions)
+        except InputError as error:
+            raise error.at(str(folder)) from error
 
 
 def _one_series(folder: Path, found: Scan) -> tuple[list[OpenedFile], list[str]]:

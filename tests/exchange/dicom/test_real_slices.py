@@ -1,0 +1,70 @@
+"""Real CT slices (TotalSegmentator test data, Apache License 2.0) against SimpleITK.
+
+The images are not part of this repository; the variable THALWEG_REAL_IMAGES names their folder.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+import SimpleITK as sitk  # noqa: N813 - the name its own documentation uses
+
+from thalweg.exchange.dicom import read_volume, survey
+
+POSITION_TOLERANCE_MM = 1e-6
+"""Both read the same decimal strings in double precision."""
+
+
+@pytest.fixture
+def slices() -> Path:
+    """Folder of the twenty JPEG 2000 slices."""
+    folder = os.environ.get("THALWEG_REAL_IMAGES")
+    if not folder:
+        pytest.skip("not checked on real images: THALWEG_REAL_IMAGES is not set")
+    return Path(folder) / "slices"
+
+
+def test_real_slices_equal_simpleitk(slices: Path) -> None:
+    found = survey(slices)
+    read = read_volume(found)
+    reader = sitk.ImageSeriesReader()
+    reader.SetFileNames([str(path) for path in found.files])
+    image = reader.Execute()
+    np.testing.assert_array_equal(read.values, sitk.GetArrayViewFromImage(image))
+    np.testing.assert_allclose(
+        read.to_lps[:3, 3], image.GetOrigin(), atol=POSITION_TOLERANCE_MM, rtol=0
+    )
+    np.testing.assert_allclose(
+        read.spacing_mm[::-1], image.GetSpacing(), atol=POSITION_TOLERANCE_MM, rtol=0
+    )
+    np.testing.assert_allclose(
+        (read.to_lps[:3, :3] / read.spacing_mm)[:, ::-1],
+        np.reshape(image.GetDirection(), (3, 3)),
+        atol=POSITION_TOLERANCE_MM,
+    )
+
+
+def test_real_slices_are_described(slices: Path) -> None:
+    """As the header says, read with dcmdump: 512 × 512, 0.9765625 mm, 2 mm apart, 3 mm thick."""
+    found = survey(slices)
+    assert found.shape == (20, 512, 512)
+    np.testing.assert_allclose(found.spacing_mm, [2, 0.9765625, 0.9765625])
+    assert found.orientation == "axial"
+    assert found.acquired == "2022-12-08T14:03:52"
+    assert not found.phantom
+    assert found.cautions == (
+        "Slices overlap: 3.00 mm thick, 2.00 mm apart.",
+        "The files carry no Series Instance UID; they were taken as one series.",
+    )
+
+
+def test_air_and_soft_tissue_have_their_hounsfield_values(slices: Path) -> None:
+    """Air is -1000 HU by definition; the upper abdomen is mostly soft tissue, 0 to 100 HU."""
+    values = read_volume(slices).values
+    outside = np.median(values[:, :40, :40])
+    middle = np.median(values[:, 216:296, 216:296])
+    assert -1024 <= outside <= -950
+    assert -50 <= middle <= 150
