@@ -1,0 +1,202 @@
+"""A traced course as findings: each number with its method, doubt, date and cautions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from thalweg.record.finding import Finding
+from thalweg.record.method import Method
+
+if TYPE_CHECKING:
+    from thalweg.measure.course import Course
+    from thalweg.record.fact import Fact, Moment
+
+__all__ = ["METHODS", "course_findings"]
+
+Z95 = 1.959963984540054
+
+METHODS = {
+    "length": Method(
+        "ureter-length-on-course",
+        "Length along the traced course",
+        "length = arc length of the smoothed centreline from start to end point, mm; "
+        "interval = length ± 1.96 SD",
+        "excretory-phase CT; points placed in the renal pelvis and at the bladder",
+        ("thalweg-engineering", "song-2010"),
+    ),
+    "chord": Method(
+        "ureter-chord",
+        "Straight distance between the ends",
+        "chord = |end − start|, mm",
+        "any course",
+        ("thalweg-engineering",),
+    ),
+    "tortuosity": Method(
+        "ureter-tortuosity",
+        "Winding",
+        "tortuosity = length ÷ chord",
+        "any course",
+        ("thalweg-engineering",),
+    ),
+    "calibre": Method(
+        "ureter-calibre-by-contrast-area",
+        "Calibre from the contrast in the perpendicular section",
+        "calibre = 2·√(A/π), A = ∫(HU − background)/(lumen − background) over the section, mm²",
+        "stretches filled with contrast; nothing is measured in a gap",
+        ("thalweg-engineering",),
+        ("Calibre is that of the contrast at one moment: peristalsis changes it.",),
+    ),
+    "narrowing": Method(
+        "ureter-narrowing",
+        "Narrowing against its neighbourhood",
+        "stretch where calibre falls well below the median of the ureter on either side, mm",
+        "stretches filled with contrast",
+        ("thalweg-engineering",),
+        ("One phase cannot tell a fixed stricture from a wave of peristalsis.",),
+    ),
+    "gap": Method(
+        "ureter-gap",
+        "Stretch without measurable contrast",
+        "stations between which no contrast can be measured, mm",
+        "any course",
+        ("thalweg-engineering",),
+        ("A gap is not a narrowing: there the ureter was not seen, only passed through.",),
+    ),
+    "bend": Method(
+        "ureter-least-bend-radius",
+        "Tightest bend that was seen",
+        "least radius of curvature of the smoothed centreline outside gaps and ends, mm",
+        "any course",
+        ("thalweg-engineering",),
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Course:
+    """What all findings of one course share."""
+
+    at: Moment
+    side: str
+    facts: tuple[Fact, ...]
+
+    def finding(
+        self,
+        kind: str,
+        name: str,
+        words: str,
+        value: float | None,
+        *,
+        unit: str = "mm",
+        interval: tuple[float, float] | None = None,
+        cautions: tuple[str, ...] = (),
+        digits: int = 1,
+    ) -> Finding:
+        return Finding(
+            f"{name}-{self.side}" if self.side else name,
+            f"{self.side} ureter, {words}".strip().capitalize(),
+            value,
+            unit,
+            self.at,
+            METHODS[kind],
+            facts=self.facts,
+            interval=interval,
+            cautions=cautions,
+            digits=digits,
+        )
+
+
+def course_findings(
+    course: Course, *, at: Moment, side: str = "", facts: tuple[Fact, ...] = ()
+) -> tuple[Finding, ...]:
+    """Return what a course says, as findings.
+
+    Parameters
+    ----------
+    course : Course
+    at : date or aware datetime
+        When the images were acquired.
+    side : str
+        ``"left"``, ``"right"``, or empty where nobody said.
+    facts : tuple of Fact
+        The marks that the course was traced between.
+
+    Returns
+    -------
+    tuple of Finding
+        Length, chord, winding, calibre, narrowings, gaps, tightest bend; a calibre that the
+        image does not give has no value and says so.
+    """
+    shared = _Course(at, side, facts)
+    half = Z95 * course.length_sd_mm
+    length = shared.finding(
+        "length",
+        "ureter-length",
+        "length",
+        course.length_mm,
+        interval=(course.length_mm - half, course.length_mm + half),
+        cautions=course.cautions,
+    )
+    return (
+        length,
+        shared.finding("chord", "ureter-chord", "straight distance of its ends", course.chord_mm),
+        shared.finding(
+            "tortuosity", "ureter-tortuosity", "winding", course.tortuosity, unit="1", digits=2
+        ),
+        _calibre(course, shared),
+        *_narrowings(course, shared),
+        *_gaps(course, shared),
+        shared.finding(
+            "bend",
+            "ureter-least-bend-radius",
+            "tightest bend that was seen, radius",
+            course.least_bend_radius_mm,
+            digits=0,
+        ),
+    )
+
+
+def _calibre(course: Course, shared: _Course) -> Finding:
+    seen = course.calibre_mm[np.isfinite(course.calibre_mm)]
+    if not seen.size:
+        nothing = "No contrast could be measured anywhere along this course."
+        return shared.finding(
+            "calibre", "ureter-calibre", "median calibre", None, cautions=(nothing,)
+        )
+    low, high = np.percentile(seen, [2.5, 97.5])
+    return shared.finding(
+        "calibre",
+        "ureter-calibre",
+        "median calibre, with the range of 95 % of what was seen",
+        float(np.median(seen)),
+        interval=(float(low), float(high)),
+    )
+
+
+def _narrowings(course: Course, shared: _Course) -> list[Finding]:
+    return [
+        shared.finding(
+            "narrowing",
+            f"ureter-narrowing-{number}",
+            f"narrowing from station {one.from_mm:.0f} to {one.to_mm:.0f} mm (beside it "
+            f"{one.reference_calibre_mm:.1f} mm): {'less than' if one.less_than else 'least'}",
+            one.least_calibre_mm,
+        )
+        for number, one in enumerate(course.narrowings, 1)
+    ]
+
+
+def _gaps(course: Course, shared: _Course) -> list[Finding]:
+    return [
+        shared.finding(
+            "gap",
+            f"ureter-gap-{number}",
+            f"gap from station {one.from_mm:.0f} to {one.to_mm:.0f} mm, not seen: length",
+            one.length_mm,
+            digits=0,
+        )
+        for number, one in enumerate(course.gaps, 1)
+    ]
