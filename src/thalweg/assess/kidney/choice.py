@@ -1,0 +1,290 @@
+"""Which filtration rate to rely on here, and why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from thalweg.assess.kidney.children import U25_YEARS
+from thalweg.assess.kidney.estimates import adult, doubts_creatinine
+from thalweg.assess.kidney.inputs import amount, day_of, youngest
+from thalweg.assess.kidney.recipes import INDEXED
+from thalweg.record.finding import Finding
+from thalweg.record.method import Method
+from thalweg.record.truth import Truth
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from thalweg.assess.kidney.inputs import KidneyInputs
+    from thalweg.record.fact import Fact
+
+__all__ = ["GFR_TO_RELY_ON", "gfr_to_rely_on"]
+
+# Ours, not published. After so long a measured rate gives way to a younger estimate, and markers
+# so far apart are not combined; both are said.
+MEASURED_DAYS = 180
+COMBINED_DAYS = 90
+# The yardstick by which the accuracy of estimates is published.
+DISAGREEMENT = 0.30
+
+GFR_TO_RELY_ON = Method(
+    key="gfr-to-rely-on",
+    title="which filtration rate to rely on",
+    formula=(
+        "a measured rate (unless an estimate is more than 180 days younger), else creatinine with "
+        "cystatin C (unless more than 90 days apart), else the one there is; with muscle loss or "
+        "bowel in the urinary tract cystatin C alone first; under 18 years the equations made for "
+        "children"
+    ),
+    valid_for="choosing among the figures shown; the clinician may choose otherwise",
+    sources=(
+        "niddk-gfr-adults",
+        "kdigo-ckd-2024",
+        "fu-2023",
+        "ng-2018",
+        "fox-2014",
+        "kawamorita-2020",
+        "cystatin-diversion-2015",
+        "mcdougal-1992",
+        "thalweg-engineering",
+    ),
+    cautions=(
+        (
+            "A choice among estimates supports and does not replace clinical judgement; where a "
+            "decision hangs on the figure, have the rate measured. Local protocol comes first."
+        ),
+    ),
+)
+
+_ADULT = {
+    "combined": "egfr-ckd-epi-2021-creatinine-cystatin",
+    "cystatin": "egfr-ckd-epi-2012-cystatin",
+    "creatinine": "egfr-ckd-epi-2021-creatinine",
+}
+_CHILD = {
+    "combined": "egfr-ckid-u25-mean",
+    "cystatin": "egfr-ckid-u25-cystatin",
+    "creatinine": "egfr-ckid-u25-creatinine",
+    "schwartz": "egfr-schwartz-2009",
+}
+_WHY = {
+    "combined": "Relied on: creatinine and cystatin C together, more accurate than either alone.",
+    "cystatin": "Relied on: cystatin C.",
+    "creatinine": (
+        "Relied on: creatinine alone. Cystatin C from the same sample would make the estimate "
+        "more accurate, above all near a limit that decides."
+    ),
+    "schwartz": "Relied on: the bedside equation for children.",
+}
+
+
+def _marker_days(inputs: KidneyInputs) -> int:
+    """Return by how many days cystatin C is younger than creatinine; 0 without both."""
+    first, second = inputs.creatinine.fact, inputs.cystatin_c.fact
+    if first is None or second is None:
+        return 0
+    return (day_of(second.at) - day_of(first.at)).days
+
+
+def _order(inputs: KidneyInputs) -> tuple[str, ...]:
+    days = _marker_days(inputs)
+    if doubts_creatinine(inputs):
+        return ("cystatin", "combined", "creatinine", "schwartz")
+    if abs(days) > COMBINED_DAYS:
+        younger = ("cystatin", "creatinine") if days > 0 else ("creatinine", "cystatin")
+        return (*younger, "combined", "schwartz")
+    return ("combined", "cystatin", "creatinine", "schwartz")
+
+
+def _best(inputs: KidneyInputs, made: Mapping[str, Finding]) -> tuple[str, Finding] | None:
+    names = _ADULT if adult(inputs) else _CHILD
+    for kind in _order(inputs):
+        finding = made.get(names.get(kind, ""))
+        if finding is not None and isinstance(finding.value, float):
+            return kind, finding
+    return None
+
+
+def _flag_cautions(inputs: KidneyInputs, kind: str) -> Iterator[str]:
+    flags = {"muscle-loss": "muscle loss", "bowel-in-urinary-tract": "bowel in the urinary tract"}
+    present = [name for key, name in flags.items() if inputs.truth(key) is Truth.MET]
+    unknown = [
+        name
+        for key, name in flags.items()
+        if inputs.truth(key) is Truth.NOT_KNOWN and not inputs.chosen(key).conflict
+    ]
+    for key in flags:
+        if inputs.chosen(key).conflict:
+            yield inputs.chosen(key).caution
+    if present and kind == "cystatin":
+        yield f"Cystatin C goes before creatinine here because of {' and '.join(present)}."
+    elif present:
+        yield (
+            f"Creatinine misleads here because of {' and '.join(present)}: have cystatin C or, "
+            "better, the rate itself measured before deciding anything on this figure."
+        )
+    if inputs.urea.fact is not None and "bowel in the urinary tract" in present:
+        yield "Urea does not settle it: bowel takes urea back even more than creatinine."
+    if unknown and kind != "cystatin":
+        yield (
+            f"Not recorded whether there is {' or '.join(unknown)}; either would bias creatinine."
+        )
+
+
+def _disagreement(inputs: KidneyInputs, made: Mapping[str, Finding]) -> Iterator[str]:
+    names = _ADULT if adult(inputs) else _CHILD
+    pair = [made.get(names[marker]) for marker in ("creatinine", "cystatin")]
+    values = [f.value for f in pair if f is not None and isinstance(f.value, float)]
+    if len(values) == len(pair) and abs(values[0] - values[1]) > DISAGREEMENT * max(values):
+        yield (
+            f"Creatinine gives {values[0]:.0f} and cystatin C {values[1]:.0f} mL/min/1.73 m², more "
+            "than 30 % apart: look for the reason, and have the rate measured."
+        )
+
+
+def _both_ages(inputs: KidneyInputs, kind: str, made: Mapping[str, Finding]) -> Iterator[str]:
+    if not adult(inputs) or inputs.age_years > U25_YEARS[1]:
+        return
+    other = made.get(_CHILD[kind])
+    figure = (
+        f"CKiD U25 gives {other.value:.0f} mL/min/1.73 m²"
+        if other is not None and isinstance(other.value, float)
+        else "CKiD U25 needs the height as well"
+    )
+    yield (
+        "From 18 to 25 years equations for adults and for the young both exist; the one for "
+        f"adults is used here, {figure}."
+    )
+    if kind == "creatinine":
+        yield (
+            "With kidney disease since childhood the adult equation by creatinine (that of 2009) "
+            "read 8 mL/min/1.73 m² too high at this age."
+        )
+
+
+def _marker_gap(inputs: KidneyInputs, kind: str) -> Iterator[str]:
+    days = _marker_days(inputs)
+    if abs(days) > COMBINED_DAYS and kind != "combined":
+        older = "creatinine" if days > 0 else "cystatin C"
+        yield f"The {older} is {abs(days)} days older and was not combined with the other."
+        if days < 0 and kind == "cystatin":
+            yield "The cystatin C relied on is the older result: repeat it."
+
+
+def _contradictions(inputs: KidneyInputs) -> Iterator[str]:
+    """Contradicting results, which narrowed the choice."""
+    for key in ("creatinine", "cystatin-c"):
+        if inputs.chosen(key).conflict:
+            yield inputs.chosen(key).caution
+
+
+def _nothing(inputs: KidneyInputs, found: Mapping[str, Finding]) -> Finding:
+    cautions = [inputs.measured_gfr.caution] if inputs.measured_gfr.conflict else []
+    missing = tuple(dict.fromkeys(key for f in found.values() for key in f.missing))
+    if inputs.age_years < U25_YEARS[0]:
+        cautions.append(
+            "No equation here holds in the first year of life: have the rate measured, and ask a "
+            "kidney specialist for children."
+        )
+        missing = ("measured-gfr",)
+    conflicts = [inputs.chosen(k).caution for k in ("creatinine", "cystatin-c", "height")]
+    cautions += [caution for caution in conflicts if caution]
+    rivals = (*inputs.measured_gfr.conflict,)
+    return Finding(
+        name="gfr-to-rely-on",
+        title="Filtration rate to rely on",
+        value=None,
+        unit=INDEXED,
+        at=youngest(rivals).at if rivals else inputs.at,
+        method=GFR_TO_RELY_ON,
+        facts=rivals,
+        cautions=tuple(cautions),
+        missing=missing if missing or cautions else ("measured-gfr",),
+        digits=0,
+    )
+
+
+def _measured(fact: Fact, best: tuple[str, Finding] | None) -> Finding:
+    value = amount(fact, INDEXED)
+    cautions = ["Relied on: the measured rate, which needs no equation."]
+    if best is not None and isinstance(best[1].value, float):
+        estimate = best[1].value
+        if abs(estimate - value) > DISAGREEMENT * value:
+            cautions.append(
+                f"{best[1].title} gives {estimate:.0f} mL/min/1.73 m², more than 30 % from the "
+                "measured rate: find out which is right."
+            )
+    return Finding(
+        name="gfr-to-rely-on",
+        title="Filtration rate to rely on: measured",
+        value=value,
+        unit=INDEXED,
+        at=fact.at,
+        method=GFR_TO_RELY_ON,
+        facts=(fact,),
+        cautions=tuple(cautions),
+        digits=0,
+    )
+
+
+def _days_behind(measured: Fact | None, best: tuple[str, Finding] | None) -> int:
+    """Return by how many days the best estimate is younger than the measured rate."""
+    if measured is None or best is None:
+        return 0
+    return (day_of(best[1].at) - day_of(measured.at)).days
+
+
+def gfr_to_rely_on(inputs: KidneyInputs, found: Mapping[str, Finding]) -> Finding:
+    """Return the filtration rate to rely on: the chosen figure, pointing to where it comes from.
+
+    Parameters
+    ----------
+    inputs : KidneyInputs
+        The facts.
+    found : mapping of str to Finding
+        The estimates, by name.
+
+    Returns
+    -------
+    Finding
+        With the chosen estimate among its findings (or the measured fact among its facts), the
+        reason as its first caution; without value where nothing can be relied on.
+    """
+    made = {name: f for name, f in found.items() if isinstance(f.value, float)}
+    best = _best(inputs, made)
+    measured = inputs.measured_gfr
+    if measured.conflict:
+        return _nothing(inputs, found)
+    behind = _days_behind(measured.fact, best)
+    if measured.fact is not None and behind <= MEASURED_DAYS:
+        return _measured(measured.fact, best)
+    if best is None:
+        return _nothing(inputs, found)
+    stale: list[str] = []
+    if measured.fact is not None:
+        rate = amount(measured.fact, INDEXED)
+        stale.append(
+            f"A measured rate of {rate:.0f} mL/min/1.73 m² is {behind} days older than this "
+            "estimate and was not used; have it measured again."
+        )
+    kind, chosen = best
+    return Finding(
+        name="gfr-to-rely-on",
+        title=f"Filtration rate to rely on: {chosen.title}",
+        value=chosen.value,
+        unit=INDEXED,
+        at=chosen.at,
+        method=GFR_TO_RELY_ON,
+        facts=(measured.fact,) if measured.fact is not None else (),
+        findings=(chosen,),
+        cautions=(
+            _WHY[kind],
+            *stale,
+            *_flag_cautions(inputs, kind),
+            *_contradictions(inputs),
+            *_marker_gap(inputs, kind),
+            *_disagreement(inputs, made),
+            *_both_ages(inputs, kind, made),
+        ),
+        digits=0,
+    )
