@@ -1,0 +1,201 @@
+"""Inner diameter of an opacified ureter from its cross-sections, partial volume included.
+
+The mean brightness of each ring of a cross-section is compared with that of a disc of contrast
+inside a ring of wall inside other tissue, all blurred alike. The diameter of the best fitting
+disc is what is reported, so that blur and voxel size cancel out. Where the lumen is too narrow
+for its brightness to be seen unmixed, the brightness comes from the wider stretches beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage, special
+
+from thalweg.measure.section import RING_MM, RINGS, TISSUE_HU, Sections
+
+__all__ = ["Calibres", "fitted_calibres"]
+
+Floats = NDArray[np.float64]
+
+RATIO = 1.06
+DIAMETERS_MM = np.asarray(0.5 * RATIO ** np.arange(65))
+"""Diameters tried, from 0.5 to 20.8 mm, each this much wider than the one before."""
+
+SPARSE = 3
+"""Blur and brightness change so slowly that every third section is enough to find them."""
+
+WALLS_MM = (0.0, 0.5, 1.0, 1.5)
+BLURS_MM = (0.3, 0.42, 0.55, 0.7, 0.9, 1.2)
+"""Standard deviations tried for the blur within a section, voxel size included."""
+
+RINGS_BEYOND = 2
+"""Rings kept beyond the end of a ray's skirt, so that the tissue around is seen too."""
+
+BLUR_RUN_MM = 20.0
+LUMEN_RUN_MM = 6.0
+"""Lengths over which blur and wall, and the brightness of contrast, are taken to change little."""
+
+
+@dataclass(frozen=True, eq=False)
+class Calibres:
+    """What the cross-sections along a course hold.
+
+    Parameters
+    ----------
+    diameter_mm : ndarray, shape (n,)
+        Inner diameter of the best fit; meaningless where there is no contrast.
+    lumen_hu : ndarray, shape (n,)
+        Brightness of unmixed contrast near each station.
+    blur_mm : ndarray, shape (n,)
+        Standard deviation of the blur that fitted best nearby.
+    """
+
+    diameter_mm: Floats
+    lumen_hu: Floats
+    blur_mm: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class _Rings:
+    """Ring means and how much each ring counts, both of shape (n, RINGS)."""
+
+    mean_hu: Floats
+    weight: Floats
+
+    def of(self, which: NDArray[np.bool_]) -> _Rings:
+        """Return the rings of some sections only."""
+        return _Rings(self.mean_hu[which], self.weight[which])
+
+
+def fitted_calibres(sections: Sections, usable: NDArray[np.bool_], step_mm: float) -> Calibres:
+    """Fit a blurred disc to every section.
+
+    Parameters
+    ----------
+    sections : Sections
+        Well centred, `step_mm` apart.
+    usable : ndarray of bool, shape (n,)
+        Where there is contrast; only there does a section say anything about blur or brightness.
+    step_mm : float
+    """
+    rings = _ring_means(sections)
+    count = len(usable)
+    some = np.arange(count) % SPARSE == SPARSE // 2 if count > 4 * SPARSE else usable | True
+    near, lumen = _surroundings(rings.of(some), usable[some], step_mm * (count / some.sum()))
+    place = np.interp(np.arange(count), np.flatnonzero(some), np.arange(some.sum()))
+    near = near[np.rint(place).astype(int)]
+    lumen = np.interp(place, np.arange(len(lumen)), lumen)
+    blur_at, wall_at = np.divmod(near, len(WALLS_MM))
+    diameter = np.zeros(count)
+    for number in np.unique(blur_at):
+        here = blur_at == number
+        error, _ = _fit(rings.of(here), BLURS_MM[number], lumen[here])
+        diameter[here] = _least(error[np.arange(here.sum()), wall_at[here]])
+    return Calibres(diameter, lumen, np.asarray(BLURS_MM)[blur_at])
+
+
+def _surroundings(
+    rings: _Rings, usable: NDArray[np.bool_], step_mm: float
+) -> tuple[NDArray[np.int64], Floats]:
+    """Return, per section, which pair of blur and wall fits best nearby, and the lumen's HU."""
+    own = np.arange(len(usable))
+    fits = [_fit(rings, blur, None) for blur in BLURS_MM]
+    misfit = np.stack([fit[0].min(axis=2) for fit in fits], axis=1)  # section, blur, wall
+    misfit = np.where(usable[:, None, None], misfit, 0.0)
+    nearby = ndimage.gaussian_filter1d(misfit, BLUR_RUN_MM / step_mm, axis=0, mode="nearest")
+    best = nearby.reshape(len(own), -1).argmin(axis=1)
+    blur_at, wall_at = np.divmod(best, len(WALLS_MM))
+    lumen, worth = np.zeros(len(own)), np.zeros(len(own))
+    for number in np.unique(blur_at):
+        here = blur_at == number
+        error, brightness = fits[number]
+        at = error[own, wall_at].argmin(axis=1)
+        unmixed = 1 - np.exp(-(DIAMETERS_MM[at] ** 2) / (8 * BLURS_MM[number] ** 2))
+        lumen[here] = brightness[own, wall_at, at][here]
+        worth[here] = unmixed[here] ** 8  # a core half mixed with its surroundings hardly counts
+    return best, _along(lumen, worth * usable, LUMEN_RUN_MM / step_mm)
+
+
+def _ring_means(sections: Sections) -> _Rings:
+    seen = np.arange(RINGS) < sections.ends[:, :, None] + RINGS_BEYOND
+    count = seen.sum(axis=1)
+    mean = (sections.values * seen).sum(axis=1) / np.maximum(count, 1)
+    return _Rings(np.asarray(mean, dtype=np.float64), count * sections.radii_mm)
+
+
+def _fit(rings: _Rings, blur_mm: float, lumen_hu: Floats | None) -> tuple[Floats, Floats]:
+    """Return misfit and brightness of contrast, each (n, wall, diameter), at the best tissue.
+
+    The model is linear in the brightness of contrast and of the tissue outside; both, or with
+    `lumen_hu` given only the latter, are solved for by weighted least squares.
+    """
+    plain, products = _templates(blur_mm)
+    shape = (len(rings.mean_hu), len(WALLS_MM), len(DIAMETERS_MM))
+    wy = rings.weight * rings.mean_hu
+    # Not matmul: for arrays this small, waking a linear algebra library's threads costs more.
+    yo, yd, yw = np.einsum("nr,rtk->tnk", wy, plain)
+    oo, dd, do, wall_o, wall_d, wall_wall = np.einsum("nr,rtk->tnk", rings.weight, products)
+    yo, yd = yo - TISSUE_HU * wall_o, yd - TISSUE_HU * wall_d
+    yy = (wy * rings.mean_hu).sum(axis=1)[:, None] - 2 * TISSUE_HU * yw + TISSUE_HU**2 * wall_wall
+    if lumen_hu is None:
+        determinant = np.maximum(oo * dd - do**2, 1e-6)
+        lumen = (yd * oo - yo * do) / determinant
+    else:
+        lumen = np.broadcast_to(lumen_hu[:, None], yo.shape)
+    tissue = (yo - lumen * do) / np.maximum(oo, 1e-6)
+    error = yy + tissue**2 * oo + lumen**2 * dd + 2 * tissue * lumen * do
+    error -= 2 * (tissue * yo + lumen * yd)
+    return error.reshape(shape), np.asarray(lumen).reshape(shape)
+
+
+@cache
+def _templates(blur_mm: float) -> tuple[Floats, Floats]:
+    """Return the model's parts and their products, shapes (RINGS, 3 or 6, templates).
+
+    The parts are the shares, ring by ring, of other tissue (o), contrast (d) and wall (w); the
+    products are oo, dd, do, wo, wd and ww. Templates run over walls, then diameters.
+    """
+    radii = (np.arange(RINGS, dtype=np.float64) + 0.5) * RING_MM
+    inner = DIAMETERS_MM / 2
+    disc = _blurred_disc(inner, radii, blur_mm)
+    whole = np.concatenate([_blurred_disc(inner + wall, radii, blur_mm) for wall in WALLS_MM])
+    d = np.tile(disc, (len(WALLS_MM), 1)).T
+    o, w = 1 - whole.T, whole.T - d
+    return np.stack([o, d, w], axis=1), np.stack([o * o, d * d, d * o, w * o, w * d, w * w], axis=1)
+
+
+def _blurred_disc(disc_mm: Floats, radii_mm: Floats, blur_mm: float) -> Floats:
+    """Return a unit disc blurred by a Gaussian, shape (discs, radii).
+
+    The share of a two-dimensional Gaussian at distance r that falls into a disc is the
+    non-central chi-squared distribution with two degrees of freedom.
+    """
+    return np.asarray(
+        special.chndtr((disc_mm[:, None] / blur_mm) ** 2, 2.0, (radii_mm / blur_mm) ** 2)
+    )
+
+
+def _along(values: Floats, worth: Floats, run: float) -> Floats:
+    """Return the mean of values nearby, by worth; of the whole where nothing near is worth it."""
+    total = float(worth.sum())
+    overall = float((values * worth).sum() / total) if total > 0 else TISSUE_HU
+    faint = 1e-3
+    near = ndimage.gaussian_filter1d(worth, run, mode="constant")
+    summed = ndimage.gaussian_filter1d(values * worth, run, mode="constant")
+    return np.asarray((summed + faint * overall) / (near + faint))
+
+
+def _least(error: Floats) -> Floats:
+    """Return the diameter at the least of each row, between the steps by a parabola."""
+    at = error.argmin(axis=1)
+    own = np.arange(len(error))
+    middle = np.clip(at, 1, len(DIAMETERS_MM) - 2)
+    before, here, after = (error[own, middle + shift] for shift in (-1, 0, 1))
+    bowl = before - 2 * here + after
+    shift = np.where(bowl > 0, 0.5 * (before - after) / np.maximum(bowl, 1e-12), 0.0)
+    inner = DIAMETERS_MM[middle] * RATIO ** np.clip(shift, -1, 1)
+    return np.asarray(np.where(at == middle, inner, DIAMETERS_MM[at]))

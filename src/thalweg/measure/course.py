@@ -1,0 +1,122 @@
+"""What tracing a ureter gives: its course, its calibre, and what is not known about them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Course", "Dilatation", "Gap", "Narrowing"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A stretch without measurable contrast: shut by peristalsis, or too narrow to show.
+
+    Parameters
+    ----------
+    from_mm, to_mm : float
+        Stations in millimetres.
+    """
+
+    from_mm: float
+    to_mm: float
+
+    @property
+    def length_mm(self) -> float:
+        """How much of the course it takes."""
+        return self.to_mm - self.from_mm
+
+
+@dataclass(frozen=True)
+class Narrowing:
+    """A stretch much narrower than the ureter on either side of it, contrast passing through.
+
+    Parameters
+    ----------
+    from_mm, to_mm : float
+        Stations in millimetres.
+    least_calibre_mm : float
+        The least inner diameter; an upper limit where `less_than` is true.
+    reference_calibre_mm : float
+        The inner diameter it is compared with: the median nearby.
+    less_than : bool
+        True where the lumen is finer than the image can resolve.
+    """
+
+    from_mm: float
+    to_mm: float
+    least_calibre_mm: float
+    reference_calibre_mm: float
+    less_than: bool = False
+
+
+@dataclass(frozen=True)
+class Dilatation:
+    """A stretch wider than a ureter should be.
+
+    Parameters
+    ----------
+    from_mm, to_mm : float
+        Stations in millimetres.
+    greatest_calibre_mm : float
+        The greatest inner diameter; a lower limit where `more_than` is true.
+    more_than : bool
+        True where the lumen is wider than the measuring window.
+    """
+
+    from_mm: float
+    to_mm: float
+    greatest_calibre_mm: float
+    more_than: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """The course of one ureter from renal pelvis to bladder.
+
+    Parameters
+    ----------
+    points_mm : ndarray, shape (N, 3)
+        LPS millimetres from the start to the end, about 1 mm apart.
+    station_mm : ndarray, shape (N,)
+        Arc length from the start.
+    length_mm, length_sd_mm : float
+        Arc length and its standard deviation (`thalweg.measure.doubt`).
+    chord_mm : float
+        Straight distance between the ends.
+    tortuosity : float
+        Length over chord, at least 1.
+    calibre_mm : ndarray, shape (N,)
+        Inner diameter of a circle of the same area; NaN where it is not measurable.
+    calibre_upper_mm : ndarray, shape (N,)
+        Where there is contrast but the lumen is finer than the image resolves: the calibre is
+        less than this. NaN elsewhere.
+    bend_radius_mm : ndarray, shape (N,)
+        Radius of curvature, at most `thalweg.measure.bends.STRAIGHT_MM`.
+    least_bend_radius_mm : float
+        The tightest bend that was seen, gaps and the last millimetres at each end left out.
+    gaps : tuple of Gap
+    narrowings : tuple of Narrowing
+    dilatations : tuple of Dilatation
+    cautions : tuple of str
+        Sentences that belong beside any number taken from this course.
+    """
+
+    points_mm: Floats
+    station_mm: Floats
+    length_mm: float
+    length_sd_mm: float
+    chord_mm: float
+    tortuosity: float
+    calibre_mm: Floats
+    calibre_upper_mm: Floats
+    bend_radius_mm: Floats
+    least_bend_radius_mm: float
+    gaps: tuple[Gap, ...] = ()
+    narrowings: tuple[Narrowing, ...] = ()
+    dilatations: tuple[Dilatation, ...] = ()
+    cautions: tuple[str, ...] = field(default=())

@@ -1,0 +1,192 @@
+"""From a centre line and its sections to everything a `Course` says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypedDict
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from thalweg.measure.bends import bend_radii, least_bend_radius
+from thalweg.measure.calibre import fitted_calibres
+from thalweg.measure.course import Course, Gap
+from thalweg.measure.doubt import length_sd
+from thalweg.measure.refine import STEP_MM, Lit
+from thalweg.measure.remarks import Seen, remarks
+from thalweg.measure.spline import frames, spline_through
+from thalweg.measure.stretches import dilatations, gaps_of, narrowings, runs
+
+if TYPE_CHECKING:
+    from thalweg.measure.section import Sections
+    from thalweg.record.image import ImageVolume
+
+__all__ = ["described", "undescribed"]
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+RESOLVED_VOXELS = 1.5
+"""A lumen narrower than this many voxel widths is given as 'less than'."""
+
+DENSE_HU = 1000.0
+DENSE_RATIO = 1.5
+"""Denser than this, and than this times the contrast elsewhere: stone, stent or denser urine."""
+
+GAP_MARGIN_MM = 1.0
+"""Within this (or a voxel's longest edge) of a gap the blur of its end spoils the calibre."""
+
+
+class _Lengths(TypedDict):
+    """The part of a `Course` that follows from its points alone."""
+
+    points_mm: Floats
+    station_mm: Floats
+    length_mm: float
+    chord_mm: float
+    tortuosity: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Calibre:
+    """Calibre along a course: measured, too fine, too wide, or spoilt by something dense."""
+
+    measured_mm: Floats
+    upper_mm: Floats
+    saturated: Flags
+    dense: Flags
+    lit: Flags
+
+
+def described(
+    volume: ImageVolume,
+    points_mm: Floats,
+    sections: Sections,
+    state: Lit,
+    placed_mm: Floats,
+    *,
+    scatter_mm: float,
+    unseen: tuple[Gap, ...] | None = None,
+) -> Course:
+    """Return the course with lengths, calibre, stretches, bends, doubt and cautions.
+
+    Parameters
+    ----------
+    volume : ImageVolume
+    points_mm : ndarray, shape (n, 3)
+        Evenly spaced.
+    sections : Sections
+        Cut at those points, or at the centres of the contrast beside them.
+    state : Lit
+    placed_mm : ndarray, shape (k, 3)
+    scatter_mm : float
+        How far the centres found lie from the curve.
+    unseen : tuple of Gap, optional
+        Stretches whose course is not known from the image; by default the gaps.
+    """
+    spline, station = spline_through(points_mm)
+    calibre = _calibre(volume, sections, state, frames(spline, station)[0])
+    gaps = gaps_of(calibre.lit, station)
+    radius = bend_radii(spline, station)
+    seen = calibre.lit & ~state.wide_end
+    narrow = narrowings(calibre.measured_mm, calibre.upper_mm, seen, station)
+    wide = dilatations(calibre.measured_mm, calibre.saturated & seen, station)
+    told = Seen(
+        station_mm=station,
+        points_mm=points_mm,
+        placed_mm=placed_mm,
+        gaps=gaps,
+        narrowings=narrow,
+        dilatations=wide,
+        dense=_spans(calibre.dense, station),
+        specks=[(float(station[a]), float(station[b - 1])) for a, b in state.specks],
+    )
+    bend = float(np.mean(1 / radius[seen])) if seen.any() else 0.0
+    return Course(
+        **_lengths(points_mm, station),
+        length_sd_mm=length_sd(
+            float(station[-1]), gaps if unseen is None else unseen, scatter_mm, bend
+        ),
+        calibre_mm=calibre.measured_mm,
+        calibre_upper_mm=calibre.upper_mm,
+        bend_radius_mm=radius,
+        least_bend_radius_mm=least_bend_radius(radius, station, seen),
+        gaps=gaps,
+        narrowings=narrow,
+        dilatations=wide,
+        cautions=remarks(volume, told),
+    )
+
+
+def undescribed(
+    points_mm: Floats, unseen: tuple[Gap, ...], scatter_mm: float, cautions: tuple[str, ...]
+) -> Course:
+    """Return a course of which only the line is known: no calibre, no gaps, no narrowings."""
+    spline, station = spline_through(points_mm)
+    radius = bend_radii(spline, station)
+    nothing = np.full(len(station), np.nan)
+    everywhere = np.ones(len(station), dtype=bool)
+    bend = float(np.mean(1 / radius))
+    return Course(
+        **_lengths(points_mm, station),
+        length_sd_mm=length_sd(float(station[-1]), unseen, scatter_mm, bend),
+        calibre_mm=nothing,
+        calibre_upper_mm=nothing.copy(),
+        bend_radius_mm=radius,
+        least_bend_radius_mm=least_bend_radius(radius, station, everywhere),
+        cautions=cautions,
+    )
+
+
+def _lengths(points_mm: Floats, station: Floats) -> _Lengths:
+    length = float(station[-1])
+    chord = float(np.linalg.norm(points_mm[-1] - points_mm[0]))
+    return {
+        "points_mm": points_mm,
+        "station_mm": station,
+        "length_mm": length,
+        "chord_mm": chord,
+        "tortuosity": length / chord if chord > 0 else float("inf"),
+    }
+
+
+def _calibre(volume: ImageVolume, sections: Sections, state: Lit, tangent: Floats) -> _Calibre:
+    lit = state.lit.copy()
+    spread = np.isfinite(sections.edge_mm)
+    usable = lit & spread & ~state.wide_end
+    dense = _dense(sections.core_hu, usable)
+    fit = fitted_calibres(sections, usable & ~dense, STEP_MM)
+    limit = RESOLVED_VOXELS * _voxel_width(volume, tangent)
+    fine = usable & ~dense & (fit.diameter_mm < limit)
+    for first, stop in runs(fine):  # a fine end beside a gap is how the ureter closes
+        if (first > 0 and not lit[first - 1]) or (stop < len(lit) and not lit[stop]):
+            lit[first:stop] = False
+    margin = max(GAP_MARGIN_MM, float(volume.spacing_mm.max()) * 0.6)
+    beside = ndimage.binary_dilation(~lit, iterations=int(np.ceil(margin / STEP_MM)))
+    good = usable & ~dense & ~fine & ~beside
+    return _Calibre(
+        measured_mm=np.where(good, fit.diameter_mm, np.nan),
+        upper_mm=np.where(fine & lit, limit, np.nan),
+        saturated=lit & ~spread,
+        dense=dense & lit,
+        lit=lit,
+    )
+
+
+def _dense(core_hu: Floats, usable: Flags) -> Flags:
+    if not usable.any():
+        return np.zeros_like(usable)
+    level = max(DENSE_HU, DENSE_RATIO * float(np.median(core_hu[usable])))
+    return np.asarray(ndimage.binary_dilation(usable & (core_hu > level), iterations=2) & usable)
+
+
+def _voxel_width(volume: ImageVolume, tangent: Floats) -> Floats:
+    """Return the width in mm of a square as large as a voxel's mean section square to tangents."""
+    along = np.linalg.norm(tangent @ volume.from_lps[:3, :3].T, axis=1)
+    voxel_mm3 = abs(float(np.linalg.det(volume.to_lps[:3, :3])))
+    return np.asarray(np.sqrt(voxel_mm3 * along))
+
+
+def _spans(flags: Flags, station: Floats) -> list[tuple[float, float]]:
+    return [(float(station[a]), float(station[b - 1])) for a, b in runs(flags)]

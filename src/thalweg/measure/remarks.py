@@ -1,0 +1,131 @@
+"""What must be said beside a course, in sentences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thalweg.measure.corridor import BRIGHT_HU
+
+if TYPE_CHECKING:
+    from thalweg.measure.course import Dilatation, Gap, Narrowing
+    from thalweg.record.image import ImageVolume
+
+__all__ = ["BY_HAND", "NOT_CT", "Seen", "remarks"]
+
+Floats = NDArray[np.float64]
+
+MUCH_UNSEEN = 0.6
+"""Above this share without contrast a course is mostly a guess between what was placed."""
+
+THICK_PLANES_MM = 2.0
+
+OFF_COURSE_MM = 5.0
+
+BY_HAND = "The course was placed by hand; between the points it is the smooth curve through them."
+
+_NOTHING_LIT = (
+    f"Nothing along the course is opacified (brighter than {BRIGHT_HU:g} HU): the line is only a"
+    " smooth bridge between the placed points and its length is not a measurement."
+)
+
+NOT_CT = "No CT was given, so calibre, narrowings and stretches without contrast are not known."
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What was found along a course; stations in mm.
+
+    Parameters
+    ----------
+    station_mm, points_mm : ndarray
+        The course.
+    placed_mm : ndarray, shape (k, 3)
+        The points it was asked to pass.
+    gaps, narrowings, dilatations : tuple
+    dense, specks : list of (from_mm, to_mm)
+        Stretches denser than contrast; lone spots of contrast that were left out.
+    """
+
+    station_mm: Floats
+    points_mm: Floats
+    placed_mm: Floats
+    gaps: tuple[Gap, ...]
+    narrowings: tuple[Narrowing, ...]
+    dilatations: tuple[Dilatation, ...]
+    dense: list[tuple[float, float]]
+    specks: list[tuple[float, float]]
+
+
+def remarks(volume: ImageVolume, seen: Seen) -> tuple[str, ...]:
+    """Return the cautions of a course: those of its image, then those of what was seen."""
+    return (*volume.cautions, *_of_contrast(seen), *_of_calibre(seen), *_of_placing(volume, seen))
+
+
+def _of_contrast(seen: Seen) -> list[str]:
+    length = float(seen.station_mm[-1])
+    unseen = sum(gap.length_mm for gap in seen.gaps)
+    if unseen > 0.999 * length:
+        return [_NOTHING_LIT]
+    said = []
+    if unseen > MUCH_UNSEEN * length:
+        said.append(
+            f"{unseen:.0f} of {length:.0f} mm hold no contrast: most of the course is bridged,"
+            " not seen; add via points or use another phase."
+        )
+    said += [
+        f"No contrast from {gap.from_mm:.0f} to {gap.to_mm:.0f} mm: narrow or unopacified, which"
+        " one phase cannot tell apart; the course there is a smooth bridge."
+        for gap in seen.gaps
+    ]
+    return said
+
+
+def _of_calibre(seen: Seen) -> list[str]:
+    said = []
+    for narrow in seen.narrowings:
+        limit = "less than " if narrow.less_than else ""
+        said.append(
+            f"Narrow from {narrow.from_mm:.0f} to {narrow.to_mm:.0f} mm"
+            f" ({limit}{narrow.least_calibre_mm:.1f} mm against"
+            f" {narrow.reference_calibre_mm:.1f} mm nearby): a narrowing or a wave of peristalsis,"
+            " which one phase cannot tell apart."
+        )
+    for wide in seen.dilatations:
+        limit = "more than " if wide.more_than else ""
+        said.append(
+            f"Wide from {wide.from_mm:.0f} to {wide.to_mm:.0f} mm"
+            f" (up to {limit}{wide.greatest_calibre_mm:.1f} mm)."
+        )
+    said += [
+        f"From {start:.0f} to {end:.0f} mm something denser than the contrast elsewhere (stone,"
+        " stent or denser urine) hides the calibre."
+        for start, end in seen.dense
+    ]
+    said += [
+        f"A lone bright spot at {(start + end) / 2:.0f} mm was left out: it may be a drop of"
+        " contrast, a stone, or lie outside the ureter."
+        for start, end in seen.specks
+    ]
+    return said
+
+
+def _of_placing(volume: ImageVolume, seen: Seen) -> list[str]:
+    said = []
+    away = np.linalg.norm(seen.placed_mm[:, None] - seen.points_mm[None], axis=-1).min(axis=1)
+    names = ["start", *(f"via point {n + 1}" for n in range(len(away) - 2)), "end"]
+    said += [
+        f"The {name} was placed {distance:.0f} mm off the course that was found."
+        for name, distance in zip(names, away, strict=True)
+        if distance > OFF_COURSE_MM
+    ]
+    thick = float(volume.spacing_mm.max())
+    if thick > THICK_PLANES_MM:
+        said.append(
+            f"Voxels are {thick:.1f} mm long: short narrowings may not show, and calibre is"
+            " surer where the ureter runs along them."
+        )
+    return said

@@ -1,0 +1,90 @@
+"""A smooth curve through points of unequal worth, and what follows from it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from scipy.linalg import solveh_banded
+
+__all__ = ["even_steps", "frames", "polyline_length", "smoothed", "spline_through"]
+
+Floats = NDArray[np.float64]
+
+
+def polyline_length(points_mm: Floats) -> Floats:
+    """Return the run of chords up to each point, shape (n,)."""
+    steps = np.linalg.norm(np.diff(points_mm, axis=0), axis=1)
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def spline_through(points_mm: Floats) -> tuple[CubicSpline, Floats]:
+    """Return a cubic spline parametrised by its own arc length, and the points' stations.
+
+    Chord lengths serve as the first parameter; they are then replaced by the arc lengths of the
+    spline itself (composite Simpson's rule, 4 panels a step), so that the parameter of the
+    returned spline is arc length to well below a micrometre per millimetre.
+    """
+    run = polyline_length(points_mm)
+    for _ in range(2):
+        spline = CubicSpline(run, points_mm, bc_type="natural")
+        run = _arc_lengths(spline, run)
+    return CubicSpline(run, points_mm, bc_type="natural"), run
+
+
+def even_steps(points_mm: Floats, step_mm: float) -> Floats:
+    """Return points at equal arc lengths, about `step_mm` apart, ends included."""
+    spline, run = spline_through(points_mm)
+    count = max(round(run[-1] / step_mm), 4) + 1
+    return np.asarray(spline(np.linspace(0.0, run[-1], count)))
+
+
+def smoothed(points_mm: Floats, weight: Floats, *, scale_mm: float, step_mm: float) -> Floats:
+    """Return the curve that lies near worthy points and bends as little as may be.
+
+    Minimises ``sum w |y - x|^2 + (scale / step)^4 sum |second difference of x|^2`` over evenly
+    spaced x: the discrete smoothing spline. Where the weight is zero it bridges with the cubic
+    of least bending. Detail finer than about ``2 pi scale`` is damped: a wave of length L keeps
+    ``1 / (1 + (2 pi scale / L)^4)`` of its height at weight 1.
+
+    Parameters
+    ----------
+    points_mm : ndarray, shape (n, 3)
+        Evenly spaced along the course.
+    weight : ndarray, shape (n,)
+        Not negative; at least two are positive. 1: an ordinary observation.
+    scale_mm, step_mm : float
+        Length below which noise is smoothed away; spacing of the points.
+    """
+    count = len(points_mm)
+    stiffness = (scale_mm / step_mm) ** 4
+    bands = np.zeros((3, count))  # upper form: row 2 the diagonal, row 1 and 0 above it
+    inner = np.arange(1, count - 1)
+    for offset, value in ((-1, 1.0), (0, 4.0), (1, 1.0)):
+        bands[2, inner + offset] += stiffness * value
+    bands[1, inner] -= 2 * stiffness
+    bands[1, inner + 1] -= 2 * stiffness
+    bands[0, inner + 1] += stiffness
+    bands[2] += weight
+    return np.asarray(solveh_banded(bands, points_mm * weight[:, None]))
+
+
+def frames(spline: CubicSpline, station_mm: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return unit tangents and two unit normals square to them, each of shape (n, 3)."""
+    tangent = np.asarray(spline(station_mm, 1))
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    aside = np.eye(3)[np.argmin(np.abs(tangent), axis=1)]
+    one = np.cross(tangent, aside)
+    one /= np.linalg.norm(one, axis=1, keepdims=True)
+    return tangent, one, np.cross(tangent, one)
+
+
+def _arc_lengths(spline: CubicSpline, run: Floats) -> Floats:
+    panels = 4
+    share = np.arange(2 * panels + 1) / (2 * panels)
+    at = run[:-1, None] + share * np.diff(run)[:, None]
+    speed = np.linalg.norm(spline(at, 1), axis=-1)
+    simpson = np.ones(2 * panels + 1)
+    simpson[1:-1:2], simpson[2:-1:2] = 4, 2
+    steps = speed @ simpson * np.diff(run) / (6 * panels)
+    return np.concatenate([[0.0], np.cumsum(steps)])

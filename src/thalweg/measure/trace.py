@@ -1,0 +1,132 @@
+"""Tracing one ureter on a CT urogram, from the renal pelvis to the bladder."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from thalweg.errors import ImageError
+from thalweg.measure.corridor import find_corridor
+from thalweg.measure.course import Course, Gap
+from thalweg.measure.describe import described, undescribed
+from thalweg.measure.placed import checked_by_hand, checked_points, checked_volume
+from thalweg.measure.refine import STEP_MM, lit_stations, refined, sections_along
+from thalweg.measure.remarks import BY_HAND, NOT_CT
+from thalweg.measure.section import cut_sections
+from thalweg.measure.spline import even_steps, polyline_length
+from thalweg.progress import Progress, silent
+
+if TYPE_CHECKING:
+    from thalweg.record.image import ImageVolume
+
+__all__ = ["course_from_points", "trace_ureter"]
+
+Floats = NDArray[np.float64]
+
+GREATEST_OBSTACLE_SHARE = 0.5
+"""A way that runs through bone for more than this share of it is not a ureter."""
+
+HAND_SD_MM = 1.0
+"""Scatter of points placed by hand about the centre line (our own judgement)."""
+
+
+def trace_ureter(
+    volume: ImageVolume,
+    start_mm: ArrayLike,
+    end_mm: ArrayLike,
+    via_mm: ArrayLike = (),
+    *,
+    progress: Progress = silent,
+) -> Course:
+    """Trace one ureter between two placed points.
+
+    Parameters
+    ----------
+    volume : ImageVolume
+        CT in the excretory phase, Hounsfield units.
+    start_mm, end_mm : array_like, shape (3,)
+        LPS millimetres in the renal pelvis (or at its junction with the ureter) and at the
+        bladder. The course starts and ends abreast of them.
+    via_mm : array_like, shape (k, 3)
+        Points the ureter passes, in order from start to end.
+    progress : Progress
+        Told of three steps.
+
+    Returns
+    -------
+    Course
+
+    Raises
+    ------
+    InputError
+        A point is not finite, outside the image or in air; start and end coincide; via points
+        are out of order.
+    ImageError
+        The series is not CT, or the only way between the points runs through bone.
+
+    Notes
+    -----
+    A cheapest path through coarse blocks shows where to look. The curve is then centred in
+    planes square to it and smoothed, in turn; gaps are bridged with the least bending. Length is
+    the arc length of the curve, never of the path.
+    """
+    checked_volume(volume)
+    placed = checked_points(volume, start_mm, end_mm, via_mm)
+    progress("tracing", 0, 3)
+    corridor = find_corridor(volume, placed)
+    if corridor.obstacle_share > GREATEST_OBSTACLE_SHARE:
+        raise ImageError(
+            "the way between the points runs through bone or another large bright object",
+            mend="move the points on to the ureter or add via points along it",
+        )
+    progress("tracing", 1, 3)
+    line = refined(volume, corridor.points_mm, placed)
+    progress("tracing", 2, 3)
+    course = described(
+        volume, line.points_mm, line.sections, line.state, placed, scatter_mm=line.scatter_mm
+    )
+    progress("tracing", 3, 3)
+    return course
+
+
+def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) -> Course:
+    """Return the course through points placed by hand, measured like a traced one.
+
+    Parameters
+    ----------
+    points_mm : array_like, shape (n, 3)
+        LPS millimetres along the ureter from renal pelvis to bladder, n at least 2.
+    volume : ImageVolume, optional
+        Where it is given and CT, calibre, narrowings and gaps are measured beside the points;
+        the course itself stays where it was placed.
+
+    Returns
+    -------
+    Course
+        Its `length_sd_mm` takes every stretch between two placed points for unseen.
+
+    Raises
+    ------
+    InputError
+        Fewer than two points, or points that are not finite, coincide, or lie outside the image.
+    """
+    placed = checked_by_hand(points_mm, volume)
+    points = even_steps(placed, STEP_MM)
+    run = polyline_length(placed)
+    unseen = tuple(Gap(float(a), float(b)) for a, b in itertools.pairwise(run))
+    if volume is None or volume.modality != "CT":
+        given = volume.cautions if volume is not None else ()
+        return undescribed(points, unseen, HAND_SD_MM, (*given, BY_HAND, NOT_CT))
+    sections, _ = sections_along(volume, points)
+    near = lit_stations(sections, STEP_MM, seeking=True).lit
+    beside = points + sections.sought() * near[:, None]
+    sections = cut_sections(volume, beside, *sections.normals)
+    state = lit_stations(sections, STEP_MM)
+    course = described(
+        volume, points, sections, state, placed, scatter_mm=HAND_SD_MM, unseen=unseen
+    )
+    return replace(course, cautions=(*course.cautions, BY_HAND))
