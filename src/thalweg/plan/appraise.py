@@ -1,0 +1,139 @@
+"""Appraise every diversion of the catalogue for one person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from thalweg.evidence.bibliography import cite as cite_bibliography
+from thalweg.plan.appraised import STANDING, Appraised
+from thalweg.plan.criteria.ground import Ground, RouteSummary
+from thalweg.plan.criteria.judge import judge
+from thalweg.plan.criteria.weighed import Weighed
+from thalweg.plan.settles import Settler, ranked
+from thalweg.record.case import age_in_years
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+
+    from thalweg.plan.catalogue import Catalogue
+    from thalweg.record.case import Case
+    from thalweg.record.fact import Moment
+    from thalweg.record.finding import Finding
+
+__all__ = ["Appraisal", "RouteSummary", "appraise"]
+
+
+@dataclass(frozen=True, slots=True)
+class Appraisal:
+    """Every diversion of the catalogue as it stands for this person.
+
+    Parameters
+    ----------
+    at : date or aware datetime
+        The moment of the appraisal.
+    diversions : tuple of Appraised
+        In the catalogue's order.
+    notices : tuple of str
+        Which rules the unit's own protocol replaced.
+    """
+
+    at: Moment
+    diversions: tuple[Appraised, ...]
+    notices: tuple[str, ...] = ()
+
+    @property
+    def settles(self) -> tuple[Settler, ...]:
+        """The missing facts, the one that would settle most undecided options first."""
+        return ranked({one.diversion.key: one.missing for one in self.diversions if one.missing})
+
+    @property
+    def opens(self) -> Mapping[str, tuple[str, ...]]:
+        """For each closed option, what would have to change."""
+        return {one.diversion.key: one.would_open for one in self.diversions if one.would_open}
+
+    def findings(self) -> tuple[Finding, ...]:
+        """Return each verdict as a finding."""
+        return tuple(one.finding().with_cautions(self.notices) for one in self.diversions)
+
+    def to_json(self, cite: Callable[[str], str] = cite_bibliography) -> dict[str, Any]:
+        """Return the appraisal in the shape of ``appraise --json``.
+
+        Parameters
+        ----------
+        cite : callable
+            Turns a bibliography key into a citation.
+        """
+        return {
+            "date": self.at.isoformat(),
+            "diversions": [one.to_json(cite) for one in self.diversions],
+            "would_settle_most": [
+                {
+                    "concept": one.concept,
+                    "name": one.name,
+                    "settles_alone": list(one.alone),
+                    "helps_to_settle": list(one.waiting),
+                }
+                for one in self.settles
+            ],
+            "protocol": list(self.notices),
+            "cautions": list(STANDING),
+        }
+
+
+def appraise(
+    case: Case,
+    findings: Iterable[Finding],
+    routes: Sequence[RouteSummary],
+    rules: Catalogue,
+    at: Moment,
+) -> Appraisal:
+    """Appraise every diversion of the catalogue for one person.
+
+    Parameters
+    ----------
+    case : Case
+        The person's facts.
+    findings : iterable of Finding
+        What was computed from them, such as ``gfr-to-rely-on``; taken by name.
+    routes : sequence of RouteSummary
+        What reaches what; empty when no ureter was traced.
+    rules : Catalogue
+        From `thalweg.plan.catalogue.catalogue`.
+    at : date or aware datetime
+        The moment of judging, against which facts age.
+
+    Returns
+    -------
+    Appraisal
+        A verdict on every diversion. Learning a fact that nobody had recorded can decide an
+        undecided option, and never undecides or reopens a decided one.
+    """
+    by_name = {finding.name: finding for finding in findings}
+    general = _about_age(case, rules, at)
+    rows = []
+    for diversion in rules.diversions:
+        ground = Ground(
+            case=case,
+            findings=by_name,
+            routes=tuple(route for route in routes if route.diversion == diversion.key),
+            any_routes=bool(routes),
+            at=at,
+            least_margin_mm=rules.least_margin_mm,
+        )
+        weighed = tuple(
+            Weighed(criterion, judge(criterion.holds, ground)) for criterion in diversion.criteria
+        )
+        rows.append(Appraised(diversion, at, weighed, general))
+    return Appraisal(at, tuple(rows), rules.notices)
+
+
+def _about_age(case: Case, rules: Catalogue, at: Moment) -> tuple[str, ...]:
+    age = age_in_years(case.person.born, at)
+    if age >= rules.adult_from_years:
+        return ()
+    sentence = (
+        f"These criteria were published for adults and the person is under "
+        f"{rules.adult_from_years:g} years old: use them with a children's service."
+    )
+    return (sentence,)

@@ -1,0 +1,1 @@
+"""Criteria kept as data: what must hold, judged three-valued against a case."""

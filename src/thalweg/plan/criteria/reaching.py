@@ -1,0 +1,153 @@
+"""Judge whether each ureter reaches where a diversion needs it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from typing import TYPE_CHECKING
+
+from thalweg.plan.criteria.ground import Judged, all_of_judged, any_of_judged
+from thalweg.record.truth import Truth
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from thalweg.plan.criteria.expression import Reaches, Sites
+    from thalweg.plan.criteria.ground import Ground, RouteSummary
+
+__all__ = ["judge_reach"]
+
+_BOTH = ("left", "right")
+_NO = Truth.NOT_MET
+
+
+def judge_reach(condition: Reaches, ground: Ground) -> Judged:
+    """Return whether the ureters of the kidneys present reach, at the best choice of sites.
+
+    Parameters
+    ----------
+    condition : Reaches
+        Whose ureters, and whether they must share a site or may not.
+    ground : Ground
+        Holds the routes computed for the diversion in question.
+    """
+    if not ground.any_routes:
+        asked = _BOTH if condition.side == "each" else (condition.side,)
+        needed = tuple(f"ureter-{side}" for side in asked if _present(side, ground) is not _NO)
+        return Judged(
+            Truth.NOT_KNOWN,
+            missing=(*needed, *(condition.needs or ("stoma-site",))),
+            doubts=("Reach has not been computed: trace the ureters on the images.",),
+        )
+    if condition.side != "each":
+        return _of_sides((condition.side,), condition, ground)
+    kidneys = ground.case.latest("kidneys-present").fact
+    sides = tuple(side for side in _BOTH if _present(side, ground) is not _NO)
+    judged = _of_sides(sides, condition, ground)
+    return replace(judged, facts=() if kidneys is None else (kidneys,))
+
+
+def _present(side: str, ground: Ground) -> Truth:
+    word, _ = ground.case.word("kidneys-present")
+    return Truth.of(None if word is None else word in ("both", f"{side} only"))
+
+
+def _of_sides(sides: tuple[str, ...], condition: Reaches, ground: Ground) -> Judged:
+    by_side: dict[str, dict[str, RouteSummary]] = {side: {} for side in sides}
+    for route in ground.routes:
+        if route.side in by_side:
+            by_side[route.side][route.site] = route
+    without = tuple(side for side in sides if not by_side[side])
+    if without:
+        return _without_routes(without, condition, ground)
+    choices = list(_choices(by_side, condition.sites))
+    if not choices:
+        doubt = "No site was tried for both ureters together: mark another candidate site."
+        return Judged(Truth.NOT_KNOWN, missing=("stoma-site",), doubts=(doubt,))
+    judged = [
+        all_of_judged(_one(route, condition, ground) for route in chosen) for chosen in choices
+    ]
+    return _best(judged, choices)
+
+
+def _without_routes(sides: Iterable[str], condition: Reaches, ground: Ground) -> Judged:
+    missing: list[str] = []
+    doubts = []
+    for side in sides:
+        missing.append(f"ureter-{side}")
+        doubts.append(f"No route of the {side} ureter was computed: trace it on the images.")
+        if condition.side == "each" and _present(side, ground) is Truth.NOT_KNOWN:
+            missing.append("kidneys-present")
+    return Judged(
+        Truth.NOT_KNOWN,
+        missing=(*dict.fromkeys(missing), *condition.needs),
+        doubts=tuple(doubts),
+    )
+
+
+def _choices(
+    by_side: Mapping[str, Mapping[str, RouteSummary]], sites: Sites
+) -> Iterator[tuple[RouteSummary, ...]]:
+    """Yield each permitted choice of one route per side, in a fixed order."""
+    for chosen in product(*(routes.values() for routes in by_side.values())):
+        different = len({route.site for route in chosen})
+        if sites == "shared" and different > 1:
+            continue
+        if sites == "apart" and different < len(chosen):
+            continue
+        yield chosen
+
+
+def _one(route: RouteSummary, condition: Reaches, ground: Ground) -> Judged:
+    low, high = route.margin_interval_mm
+    where = f"the {route.side} ureter at '{route.site}'"
+    figures = f"margin {route.margin_mm:.0f} mm ({low:.0f} to {high:.0f})"
+    if low >= ground.least_margin_mm:
+        return Judged(Truth.MET, findings=route.findings, doubts=route.cautions)
+    if high >= ground.least_margin_mm:
+        doubt = (
+            f"Whether it reaches could go either way for {where}: {figures}, "
+            f"probability {route.probability_reaches:.2f}."
+        )
+        return _if_present(
+            route.side,
+            Judged(
+                Truth.NOT_KNOWN,
+                findings=route.findings,
+                missing=condition.needs or ("stoma-site",),
+                doubts=(doubt, *route.cautions),
+            ),
+            condition,
+            ground,
+        )
+    lack = ground.least_margin_mm - route.margin_mm
+    failing = Judged(
+        Truth.NOT_MET,
+        findings=route.findings,
+        would_open=f"needs {lack:.0f} mm more for {where}, or a nearer place; now {figures}",
+        doubts=route.cautions,
+    )
+    return _if_present(route.side, failing, condition, ground)
+
+
+def _if_present(side: str, judged: Judged, condition: Reaches, ground: Ground) -> Judged:
+    """Return the judgement of a ureter that counts only if its kidney is there."""
+    if condition.side != "each" or _present(side, ground) is Truth.MET:
+        return judged
+    absent = Judged(Truth.NOT_KNOWN, missing=("kidneys-present",))
+    return any_of_judged((judged, absent))
+
+
+def _best(judged: list[Judged], choices: list[tuple[RouteSummary, ...]]) -> Judged:
+    """Return the judgement of the best choice of sites: one that reaches is enough."""
+    truth = any_of_judged(judged).truth
+
+    def preference(index: int) -> tuple[int, float, float, int]:
+        chosen = choices[index]
+        likeliest = min(route.probability_reaches for route in chosen)
+        margin = min(route.margin_mm for route in chosen)
+        doubts = len(judged[index].doubts) if truth is Truth.MET else 0
+        return (-doubts, likeliest, margin, -index)
+
+    holders = [index for index, one in enumerate(judged) if one.truth is truth]
+    return judged[max(holders, key=preference)]
