@@ -126,11 +126,26 @@ class _Lines:
             sys.stderr.flush()
 
 
-def print_findings(rows: list[dict[str, Any]]) -> None:
-    """Print findings as lines: title, value, date, source, cautions."""
+def print_findings(rows: list[dict[str, Any]], *, explain: bool = False) -> None:
+    """Print findings as lines, then every caution once.
+
+    Parameters
+    ----------
+    rows : list of dict
+        Findings as JSON has them, with ``shown``.
+    explain : bool
+        Also the formula, the facts and the source of each.
+    """
     for row in rows:
-        typer.echo(f"{row['title']}: {row['shown']}   [{row['date'][:10]}]")
-        typer.echo(f"    {row['formula']}")
-        typer.echo(f"    {row['source']}")
-        for caution in row["cautions"]:
-            typer.echo(f"    ! {caution}")
+        typer.echo(f"{row['shown']:>28}   {row['title']}  [{row['date'][:10]}]")
+        if explain:
+            typer.echo(f"{'':31}{row['formula']}")
+            typer.echo(f"{'':31}for {row['valid_for']}")
+            for fact in row["facts"]:
+                unit = f" {fact['unit']}" if fact["unit"] else ""
+                typer.echo(
+                    f"{'':31}from {fact['concept']} {fact['value']}{unit} ({fact['origin']})"
+                )
+            typer.echo(f"{'':31}source: {row['source']}\n")
+    for caution in dict.fromkeys(caution for row in rows for caution in row["cautions"]):
+        typer.echo(f"! {caution}")

@@ -50,6 +50,9 @@ def kidney(
     bowel_in_tract: Annotated[
         bool, typer.Option("--bowel-in-urinary-tract", help="A conduit, pouch or neobladder.")
     ] = False,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Also formula, inputs and source of each number.")
+    ] = False,
     home: Home = None,
     on: On = None,
     as_json: Json = False,
@@ -78,7 +81,7 @@ def kidney(
         findings = kidney_of_values(given, sex=sex, flags=flags, at=day)
 
     def human() -> None:
-        print_findings(findings)
+        print_findings(findings, explain=explain)
         typer.echo(CAUTION)
 
     emit({"findings": findings}, as_json, human)

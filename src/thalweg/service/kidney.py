@@ -1,0 +1,117 @@
+"""Kidney function from values on the line or from a case."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING, Any, cast, get_args
+
+from thalweg.assess.kidney.inputs import KidneyInputs
+from thalweg.assess.kidney.report import kidney_findings
+from thalweg.errors import InputError
+from thalweg.evidence.bibliography import cite
+from thalweg.record.case import Chosen, Sex
+from thalweg.record.concept import concept
+from thalweg.record.fact import Fact, Origin
+from thalweg.record.plausible import questions_about
+from thalweg.record.units import parse_quantity
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+    from pathlib import Path
+
+    from thalweg.record.finding import Finding
+
+__all__ = ["fact_from_line", "kidney_of_case", "kidney_of_values"]
+
+_LINE = Origin("command line")
+
+
+def fact_from_line(key: str, text: str, at: date) -> Fact:
+    """Return the fact that a value typed with its unit states.
+
+    Parameters
+    ----------
+    key : str
+        Concept; ``age`` alone may be a bare number, of years.
+    text : str
+        Such as ``1.2mg/dL``.
+    at : date
+        The day it is taken to be true of.
+
+    Raises
+    ------
+    InputError
+        If the number, its unit or its size cannot be.
+    """
+    where = f"--{key}"
+    row = concept(key)
+    try:
+        if key == "age" and text.strip().replace(".", "", 1).isdigit():
+            value, unit = Decimal(text.strip()), "a"
+        else:
+            value, unit = parse_quantity(text)
+        questions = questions_about(row, value, unit)
+    except InvalidOperation as error:
+        raise InputError(f"{text!r} is not a number", where=where) from error
+    except InputError as refused:
+        raise refused.at(where) from None
+    return Fact(key, value, unit, at, _LINE, questions=questions)
+
+
+def _as_json(findings: tuple[Finding, ...]) -> list[dict[str, Any]]:
+    # `shown` is for the face that prints: a number with unit, interval and rounding as on paper.
+    return [{**finding.to_json(cite), "shown": finding.shown()} for finding in findings]
+
+
+def kidney_of_values(
+    given: Mapping[str, str], *, sex: str | None, flags: Mapping[str, bool], at: date
+) -> list[dict[str, Any]]:
+    """Return the kidney findings for values typed on the line, as JSON has them.
+
+    Parameters
+    ----------
+    given : mapping
+        Concept key to typed value with unit.
+    sex : str or None
+        As the equations use it.
+    flags : mapping
+        Yes-no concepts; False means that nobody said.
+    at : date
+        The day of the values.
+
+    Raises
+    ------
+    InputError
+        If age or sex is missing, or a value cannot be used.
+    """
+    if "age" not in given:
+        raise InputError("the age is missing", mend="give --age, in years")
+    if sex not in get_args(Sex):
+        fault = f"{sex!r} is neither female nor male" if sex else "the sex is missing"
+        raise InputError(fault, mend="give --sex female or --sex male, as the equations use it")
+    facts = {key: fact_from_line(key, text, at) for key, text in given.items()}
+    said = {key: Fact(key, True, None, at, _LINE) for key, on in flags.items() if on}
+    chosen = {key: Chosen(fact) for key, fact in {**facts, **said}.items() if key != "age"}
+    inputs = KidneyInputs(age=facts["age"], sex=cast("Sex", sex), at=at)
+    named: dict[str, Any] = {key.replace("-", "_"): one for key, one in chosen.items()}
+    inputs = replace(inputs, **named)
+    return _as_json(kidney_findings(inputs))
+
+
+def kidney_of_case(
+    case_id: str, given: Mapping[str, str], *, home: Path | None, at: date
+) -> list[dict[str, Any]]:
+    """Return the kidney findings of a case; values typed on the line are added, not recorded."""
+    from thalweg.service.library import open_store  # noqa: PLC0415 - not for values on the line
+
+    with open_store(home) as store:
+        case = store.get_case(case_id)
+    if "age" in given:
+        raise InputError(
+            "a case has its own birth date", where="--age", mend="leave --age out with an ID"
+        )
+    typed = tuple(fact_from_line(key, text, at) for key, text in given.items())
+    case = replace(case, facts=(*case.facts, *typed))
+    return _as_json(kidney_findings(KidneyInputs.from_case(case, at)))

@@ -1,0 +1,160 @@
+"""Trace one ureter on a folder of images."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from thalweg.evidence.bibliography import cite
+from thalweg.exchange.dicom import read_volume
+from thalweg.measure.findings import course_findings
+from thalweg.measure.trace import trace_ureter
+from thalweg.progress import silent
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from thalweg.measure.course import Course
+    from thalweg.progress import Progress
+    from thalweg.record.fact import Moment
+    from thalweg.record.finding import Finding
+    from thalweg.record.image import ImageVolume
+
+__all__ = ["TracedFolder", "acquired_on", "trace_folder"]
+
+Point = tuple[float, float, float]
+
+
+def acquired_on(text: str, otherwise: Moment) -> tuple[Moment, tuple[str, ...]]:
+    """Return when images were acquired, and a caution where the files do not say.
+
+    Parameters
+    ----------
+    text : str
+        ISO 8601 date or date and time as the series gives it, or empty.
+    otherwise : date or aware datetime
+        What findings are dated where the files say nothing.
+    """
+    if not text:
+        return otherwise, ("The images do not say when they were acquired.",)
+    if len(text) > len("2026-01-31"):
+        moment = datetime.fromisoformat(text)
+        # A time without a zone could be anywhere on Earth: only its day is kept.
+        return (moment if moment.tzinfo else moment.date()), ()
+    return date.fromisoformat(text), ()
+
+
+def _numbers(values: NDArray[np.float64]) -> list[float | None]:
+    """Return numbers for JSON: what is not known is null, not NaN."""
+    return [float(value) if np.isfinite(value) else None for value in values]
+
+
+@dataclass(frozen=True)
+class TracedFolder:
+    """One traced ureter and what it says."""
+
+    course: Course
+    findings: tuple[Finding, ...]
+    phantom: bool
+
+    def lines(self) -> list[str]:
+        """Return what a person at the keyboard reads."""
+        rows = [f"{finding}" for finding in self.findings]
+        rows += [f"! {caution}" for caution in self.cautions]
+        return rows
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Every caution of every finding, each once."""
+        return tuple(dict.fromkeys(c for f in self.findings for c in f.all_cautions))
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the plain numbers in millimetres, and the full findings."""
+        course = self.course
+        return {
+            "length_mm": course.length_mm,
+            "length_sd_mm": course.length_sd_mm,
+            "chord_mm": course.chord_mm,
+            "tortuosity": course.tortuosity,
+            "points_mm": course.points_mm.tolist(),
+            "station_mm": course.station_mm.tolist(),
+            "calibre_mm": _numbers(course.calibre_mm),
+            "calibre_less_than_mm": _numbers(course.calibre_upper_mm),
+            "narrowings": [
+                {
+                    "from_mm": one.from_mm,
+                    "to_mm": one.to_mm,
+                    "least_calibre_mm": one.least_calibre_mm,
+                    "reference_calibre_mm": one.reference_calibre_mm,
+                    "less_than": one.less_than,
+                }
+                for one in course.narrowings
+            ],
+            "gaps": [{"from_mm": one.from_mm, "to_mm": one.to_mm} for one in course.gaps],
+            "dilatations": [
+                {
+                    "from_mm": one.from_mm,
+                    "to_mm": one.to_mm,
+                    "greatest_calibre_mm": one.greatest_calibre_mm,
+                    "more_than": one.more_than,
+                }
+                for one in course.dilatations
+            ],
+            "least_bend_radius_mm": course.least_bend_radius_mm,
+            "phantom": self.phantom,
+            "cautions": list(self.cautions),
+            "findings": [finding.to_json(cite) for finding in self.findings],
+        }
+
+
+def trace_folder(
+    folder: Path,
+    start_mm: Point,
+    end_mm: Point,
+    via_mm: Sequence[Point] = (),
+    *,
+    progress: Progress = silent,
+) -> TracedFolder:
+    """Read a series and trace one ureter on it.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds one CT series in DICOM.
+    start_mm, end_mm : tuple of float
+        LPS millimetres in the renal pelvis and at the bladder.
+    via_mm : sequence of tuple
+        Points it passes, in order.
+    progress : Progress
+
+    Raises
+    ------
+    InputError
+        If the series or the points cannot be used.
+    """
+    volume = read_volume(folder, progress=progress)
+    return traced_on(volume, start_mm, end_mm, via_mm, progress=progress)
+
+
+def traced_on(
+    volume: ImageVolume,
+    start_mm: Point,
+    end_mm: Point,
+    via_mm: Sequence[Point] = (),
+    *,
+    progress: Progress = silent,
+) -> TracedFolder:
+    """Trace one ureter on a volume already read; otherwise as `trace_folder`."""
+    course = trace_ureter(volume, start_mm, end_mm, list(via_mm), progress=progress)
+    at, undated = acquired_on(volume.acquired, date.today())  # noqa: DTZ011 - only if undated
+    findings = course_findings(course, at=at)
+    doubts = (*volume.cautions, *undated)
+    return TracedFolder(
+        course, tuple(finding.with_cautions(doubts) for finding in findings), volume.phantom
+    )
