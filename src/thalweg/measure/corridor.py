@@ -17,27 +17,32 @@ from scipy import ndimage
 if TYPE_CHECKING:
     from thalweg.record.image import ImageVolume
 
-__all__ = ["BRIGHT_HU", "Corridor", "find_corridor"]
+__all__ = ["BRIGHT_HU", "Corridor", "Obstacles", "find_corridor"]
 
 Floats = NDArray[np.float64]
 
 BRIGHT_HU = 200.0
 """Excreted contrast is brighter than this; vessels in the excretory phase (120-160 HU) are not."""
 
-BLOCK_MM = 1.7
+BLOCK_MM = 1.5
 """Blocks are as many whole voxels as come nearest to this edge."""
 
 MARGIN_MM = 40.0
 """How far a ureter is taken to bow out of the box round the placed points, as far as it goes."""
 
-WIDE_MM = 8.0
-"""Bright objects into which a ball of this radius fits are bone, pelvis or bladder."""
+PEEL_MM = 2.5
+"""Bright objects are peeled by this much, so that a ureter that touches bone comes loose."""
 
-LARGE_ML = 15.0
-"""A ureter 8 mm wide and 250 mm long holds 12.6 ml; larger bright objects are something else."""
+LARGE_ML = 3.0
+"""What is left of a bright object larger than this is bone, artery or bowel. Of a ureter 8 mm
+wide and 250 mm long 1.8 ml are left."""
 
-NEAR_PLACED_MM = 25.0
-"""Wide bright objects this near to a placed point are the renal pelvis or bladder it lies in."""
+OWN_ML = 40.0
+"""What is left of an object with a placed point in it may be this large: a renal pelvis, or a
+very wide ureter."""
+
+NEAR_PLACED_MM = 12.0
+"""Within this of a placed point nothing bright is in the way."""
 
 COST_HU = (-1024.0, -400.0, -200.0, -60.0, 10.0, 70.0, 110.0, 175.0, 215.0, 300.0, 4000.0)
 COST = (8.0, 6.0, 1.6, 1.3, 1.0, 1.0, 1.6, 1.6, 0.6, 0.03, 0.03)
@@ -48,6 +53,32 @@ OBSTACLE_COST = 10.0
 
 
 @dataclass(frozen=True, eq=False)
+class Obstacles:
+    """Blocks that belong to bone, arteries and other large bright objects.
+
+    Parameters
+    ----------
+    blocks : ndarray of bool, shape (a, b, c)
+    first_index : ndarray, shape (3,)
+        Index in the volume of the first block's centre.
+    voxels : ndarray, shape (3,)
+        Voxels per block edge.
+    """
+
+    blocks: NDArray[np.bool_]
+    first_index: Floats
+    voxels: Floats
+
+    def at(self, index: Floats) -> NDArray[np.bool_]:
+        """Say which volume indices, shape (3, ...), lie in such a block."""
+        shape = (3,) + (1,) * (index.ndim - 1)
+        where = (index - self.first_index.reshape(shape)) / self.voxels.reshape(shape)
+        return np.asarray(
+            ndimage.map_coordinates(self.blocks, where, order=0, mode="constant", cval=False)
+        )
+
+
+@dataclass(frozen=True, eq=False)
 class Corridor:
     """A coarse way between the placed points.
 
@@ -55,11 +86,14 @@ class Corridor:
     ----------
     points_mm : ndarray, shape (n, 3)
         Block centres along the way, LPS millimetres; the placed points themselves in between.
+    obstacles : Obstacles
+        Large bright objects near the way, which the ureter's contrast must be told from.
     obstacle_share : float
         Share of the way that runs through large bright objects away from the placed points.
     """
 
     points_mm: Floats
+    obstacles: Obstacles
     obstacle_share: float
 
 
@@ -79,18 +113,18 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
 
     Notes
     -----
-    Only a box round the points is read. Cost comes from brightness; bright voxels of large or
-    wide objects cost `OBSTACLE_COST`, so that bone beside a gap does not draw the path.
+    Only a box round the points is read. Cost comes from brightness; bright blocks of large
+    objects cost `OBSTACLE_COST`, so that bone or an artery beside a gap does not draw the path.
     """
     from skimage.graph import MCP_Geometric  # noqa: PLC0415 - slow import, only needed here
 
     crop, corner, factor = _crop(volume, placed_mm)
-    blocks = _block_brightness(crop, factor)
+    mean, most = _blocks(crop, factor)
     sampling = volume.spacing_mm * factor
     placed = (volume.index_of(placed_mm) - corner - (factor - 1) / 2) / factor
-    nodes = np.clip(np.rint(placed), 0, np.asarray(blocks.shape) - 1).astype(int)
-    obstacle = _obstacles(blocks, sampling, nodes)
-    cost = np.interp(blocks, COST_HU, COST)
+    nodes = np.clip(np.rint(placed), 0, np.asarray(mean.shape) - 1).astype(int)
+    obstacle = _obstacles(mean > BRIGHT_HU, sampling, placed)
+    cost = np.interp((mean + most) / 2, COST_HU, COST)  # fine tubes show, noise hardly does
     cost[obstacle] = OBSTACLE_COST
     way: list[Floats] = []
     through: list[NDArray[np.bool_]] = []
@@ -102,7 +136,8 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
         middle = volume.point_of(steps[1:-1] * factor + corner + (factor - 1) / 2)
         way += [placed_mm[number : number + 1], middle]
     way.append(placed_mm[-1:])
-    return Corridor(np.concatenate(way), float(np.concatenate(through).mean()))
+    in_the_way = Obstacles(obstacle, corner + (factor - 1) / 2, factor.astype(np.float64))
+    return Corridor(np.concatenate(way), in_the_way, float(np.concatenate(through).mean()))
 
 
 def _crop(
@@ -119,10 +154,10 @@ def _crop(
     return view, low.astype(np.float64), factor
 
 
-def _block_brightness(
+def _blocks(
     crop: NDArray[np.int16] | NDArray[np.float32], factor: NDArray[np.int64]
-) -> NDArray[np.float32]:
-    """Return the mean of each block's mean and maximum: fine tubes show, noise hardly does."""
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return each block's mean and maximum."""
     most: NDArray[np.float32] = crop.astype(np.float32)
     mean = most
     for axis, count in enumerate(factor):
@@ -134,36 +169,36 @@ def _block_brightness(
             np.maximum(greatest, most[part], out=greatest)
             total += mean[part]
         most, mean = greatest, total / np.float32(count)
-    return np.asarray((most + mean) / 2, dtype=np.float32)
+    return mean, most
 
 
-def _obstacles(
-    blocks: NDArray[np.float32], sampling: Floats, placed: NDArray[np.int64]
-) -> NDArray[np.bool_]:
-    """Say which blocks belong to bright objects too large or too wide for a ureter."""
-    bright = blocks > BRIGHT_HU
-    labels, count = ndimage.label(bright)
-    block_ml = float(np.prod(sampling)) / 1000
-    large = np.bincount(labels.ravel(), minlength=count + 1) * block_ml > LARGE_ML
-    own = labels[tuple(placed.T)]
-    large[own] = False
+def _obstacles(bright: NDArray[np.bool_], sampling: Floats, placed: Floats) -> NDArray[np.bool_]:
+    """Say which bright blocks belong to objects too large for a ureter.
+
+    Objects are peeled first and given their peel back at the end; what hangs on to a large object
+    only by its skin, as a ureter that lies against bone does, stays free.
+    """
+    cores = ndimage.distance_transform_edt(bright, sampling=sampling) > PEEL_MM
+    labels, count = ndimage.label(cores)
+    millilitres = np.bincount(labels.ravel(), minlength=count + 1) * float(np.prod(sampling)) / 1000
+    large = millilitres > LARGE_ML
+    near = _near(bright.shape, sampling, placed)
+    own = np.unique(labels[near])
+    large[own[millilitres[own] < OWN_ML]] = False
     large[0] = False
-    return np.asarray(large[labels] | _wide(bright, sampling, placed))
+    obstacle = large[labels]
+    if not obstacle.any():
+        return np.asarray(obstacle)
+    peel = PEEL_MM + float(sampling.min()) / 2
+    skin = ndimage.distance_transform_edt(~obstacle, sampling=sampling) <= peel
+    return np.asarray(bright & skin & ~near)
 
 
-def _wide(
-    bright: NDArray[np.bool_], sampling: Floats, placed: NDArray[np.int64]
-) -> NDArray[np.bool_]:
-    """Say which bright blocks lie in a wide object, away from the placed points."""
-    depth = ndimage.distance_transform_edt(bright, sampling=sampling)
-    core = depth > WIDE_MM
-    near = np.zeros(bright.shape, dtype=bool)
-    plane, row, column = np.ogrid[tuple(slice(n) for n in bright.shape)]
+def _near(shape: tuple[int, ...], sampling: Floats, placed: Floats) -> NDArray[np.bool_]:
+    """Say which blocks lie within `NEAR_PLACED_MM` of a placed point."""
+    near = np.zeros(shape, dtype=bool)
+    plane, row, column = np.ogrid[tuple(slice(n) for n in shape)]
     for at in placed:
         away = ((plane - at[0]) * sampling[0]) ** 2 + ((row - at[1]) * sampling[1]) ** 2
         near |= away + ((column - at[2]) * sampling[2]) ** 2 < NEAR_PLACED_MM**2
-    core &= ~near
-    if not core.any():
-        return np.zeros_like(near)
-    reach = ndimage.distance_transform_edt(~core, sampling=sampling) < WIDE_MM
-    return np.asarray(bright & reach & ~near)
+    return near

@@ -15,6 +15,7 @@ from thalweg.measure.spline import even_steps, frames, smoothed, spline_through
 from thalweg.measure.stretches import closed_holes, runs, without_specks
 
 if TYPE_CHECKING:
+    from thalweg.measure.corridor import Corridor, Obstacles
     from thalweg.record.image import ImageVolume
 
 __all__ = ["STEP_MM", "CentreLine", "Lit", "lit_stations", "refined", "sections_along"]
@@ -90,24 +91,24 @@ class CentreLine:
     scatter_mm: float
 
 
-def refined(volume: ImageVolume, rough_mm: Floats, placed_mm: Floats) -> CentreLine:
+def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> CentreLine:
     """Return the smooth centre line near a rough way.
 
     Parameters
     ----------
     volume : ImageVolume
         CT in Hounsfield units.
-    rough_mm : ndarray, shape (m, 3)
+    corridor : Corridor
         Within some 3 mm of the ureter where it holds contrast.
     placed_mm : ndarray, shape (k, 3)
         The points someone placed. They hold the curve where it shows no contrast, and the first
         and last of them say where it starts and ends.
     """
-    points = _unstaired(rough_mm)
+    points = _unstaired(corridor.points_mm)
     scatter = 0.0
     for number, scale in enumerate(SCALES_MM):
         seeking = number < SEEKING_ROUNDS
-        sections, tangent = sections_along(volume, points)
+        sections, tangent = sections_along(volume, points, corridor.obstacles)
         state = lit_stations(sections, STEP_MM, seeking=seeking)
         move = sections.sought() if seeking else sections.centred()
         size = np.linalg.norm(move, axis=1, keepdims=True)
@@ -121,15 +122,17 @@ def refined(volume: ImageVolume, rough_mm: Floats, placed_mm: Floats) -> CentreL
             off = np.sum((target - curve)[seen] ** 2, axis=1)
             scatter = float(np.sqrt(off.mean()))
         points = even_steps(curve, STEP_MM)
-    sections, _ = sections_along(volume, points)
+    sections, _ = sections_along(volume, points, corridor.obstacles)
     return CentreLine(points, sections, lit_stations(sections, STEP_MM), scatter)
 
 
-def sections_along(volume: ImageVolume, points_mm: Floats) -> tuple[Sections, Floats]:
+def sections_along(
+    volume: ImageVolume, points_mm: Floats, obstacles: Obstacles | None = None
+) -> tuple[Sections, Floats]:
     """Return the sections square to the curve through evenly spaced points, and its tangents."""
     spline, run = spline_through(points_mm)
     tangent, one, two = frames(spline, run)
-    return cut_sections(volume, points_mm, one, two), tangent
+    return cut_sections(volume, points_mm, one, two, obstacles), tangent
 
 
 def lit_stations(sections: Sections, step_mm: float, *, seeking: bool = False) -> Lit:

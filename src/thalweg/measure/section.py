@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 if TYPE_CHECKING:
+    from thalweg.measure.corridor import Obstacles
     from thalweg.record.image import ImageVolume
 
 __all__ = ["RING_MM", "Sections", "cut_sections"]
@@ -138,10 +139,17 @@ class Sections:
         return np.asarray(offset[:, :1] * one + offset[:, 1:] * two)
 
 
-def cut_sections(volume: ImageVolume, points_mm: Floats, one: Floats, two: Floats) -> Sections:
+def cut_sections(
+    volume: ImageVolume,
+    points_mm: Floats,
+    one: Floats,
+    two: Floats,
+    obstacles: Obstacles | None = None,
+) -> Sections:
     """Sample the volume round each point in the plane of two unit normals.
 
     Values between voxels are interpolated linearly; beyond the image the rim's value goes on.
+    Samples within `obstacles` are given the brightness of tissue, so that nothing centres on them.
     """
     empty = Sections(np.empty((0, ANGLES, RINGS), np.float32), (one, two))
     ways = empty.directions @ np.stack([one, two], axis=1)
@@ -151,4 +159,6 @@ def cut_sections(volume: ImageVolume, points_mm: Floats, one: Floats, two: Float
     values = ndimage.map_coordinates(
         volume.values, index, output=np.float32, order=1, mode="nearest"
     )
+    if obstacles is not None:
+        values[obstacles.at(index)] = TISSUE_HU
     return Sections(values, (one, two))

@@ -84,7 +84,7 @@ def trace_ureter(
             mend="move the points on to the ureter or add via points along it",
         )
     progress("tracing", 1, 3)
-    line = refined(volume, corridor.points_mm, placed)
+    line = refined(volume, corridor, placed)
     progress("tracing", 2, 3)
     course = described(
         volume, line.points_mm, line.sections, line.state, placed, scatter_mm=line.scatter_mm
