@@ -64,8 +64,8 @@ COCKCROFT_GAULT = Method(
             "filtration rate and is not per 1.73 m²."
         ),
         (
-            "Made with older creatinine methods, which read higher than today's; on today's results "
-            "it reads somewhat too high."
+            "Made with older creatinine methods, which read higher than today's; on today's "
+            "results it reads somewhat too high."
         ),
         "Uses actual body weight: reads too high in obesity and with oedema.",
     ),

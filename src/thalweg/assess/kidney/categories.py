@@ -54,11 +54,11 @@ ALBUMINURIA_CATEGORY = Method(
         "A3 >300 mg/g (>30 mg/mmol)"
     ),
     valid_for="urine from the kidneys that has touched no bowel; no infection, no blood",
-    sources=("kdigo-ckd-2012", "kdigo-ckd-2024"),
+    sources=("kdigo-ckd-2012", "kdigo-ckd-2024", "proteinuria-diversion-utrecht"),
     cautions=(
         (
-            "Urine albumin varies from day to day and rises with infection, blood, stents and fever: "
-            "repeat before acting on it."
+            "Urine albumin varies from day to day and rises with infection, blood, stents and "
+            "fever: repeat before acting on it."
         ),
     ),
 )

@@ -47,9 +47,9 @@ CKD_EPI_2021_CREATININE = Method(
     sources=("inker-2021", "nkf-2021", "niddk-gfr-adults"),
     cautions=(
         (
-            "In validation at least 85 % of estimates lay within 30 % of the measured rate, so up to "
-            "about one in seven is further off; no 95 % interval is published. On average 3.9 too "
-            "high for people who are not Black and 3.6 too low for Black people (mL/min/1.73 m²)."
+            "In validation at least 85 % of estimates lay within 30 % of the measured rate, so up "
+            "to about one in seven is further off; no 95 % interval is published. On average 3.9 "
+            "mL/min/1.73 m² too high for people who are not Black and 3.6 too low for Black people."
         ),
         STEADY,
         _MUSCLE,
