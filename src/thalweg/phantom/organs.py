@@ -26,7 +26,7 @@ def kidney(spec: AnatomySpec, side: Side) -> Ellipsoid:
     """Return one kidney; its lower pole stands away from the spine, and it follows its ureter."""
     sign = side_sign(side)
     return Ellipsoid(
-        centre_mm=_by_junction(spec, side, 23.0, 9.0, 26.0),
+        centre_mm=_by_junction(spec, side, 23.0, 15.0, 26.0),
         radii_mm=spec.point(27.0, 24.0, 54.0),
         axes=turned(-12.0 * sign, 28.0 * sign),
     )
@@ -43,7 +43,7 @@ def renal_sinus(spec: AnatomySpec, side: Side) -> Ellipsoid:
     """Return the fat of the hilum, which opens forwards and to the spine."""
     sign = side_sign(side)
     return Ellipsoid(
-        _by_junction(spec, side, 11.0, 4.0, 26.0),
+        _by_junction(spec, side, 11.0, 10.0, 26.0),
         spec.point(17.0, 11.0, 24.0),
         turned(-12.0 * sign, 28.0 * sign),
     )
@@ -58,11 +58,11 @@ def collecting_system(spec: AnatomySpec, side: Side) -> tuple[Tube, ...]:
     def at(x: float, y: float, z: float) -> tuple[float, float, float]:
         return _by_junction(spec, side, x, y, z)
 
-    pelvis = Spline((at(17, 7, 27), at(8, 4.5, 18), at(2, 1.5, 8), at(0, 0, 0)))
+    pelvis = Spline((at(17, 13, 27), at(9, 9, 18), at(2, 3, 8), at(0, 0, 0)))
     wide = max(15.0 * size, 1.5 * first)
     funnel = Tube(pelvis, ((0.0, 0.7 * wide), (12.0 * size, wide), (31.0 * size, first)))
-    ends = (at(16, 6, 56), at(24, 13, 48), at(29, 12, 28), at(28, 14, 8), at(24, 10, -2))
-    starts = (at(13, 6, 32), at(14, 7, 31), at(13, 6, 27), at(12, 6, 23), at(11, 6, 21))
+    ends = (at(16, 12, 56), at(24, 19, 48), at(29, 18, 28), at(28, 20, 8), at(24, 16, -2))
+    starts = (at(13, 12, 32), at(14, 13, 31), at(13, 12, 27), at(12, 12, 23), at(11, 12, 21))
     calyces = tuple(
         Tube(Spline((a, _between(a, b), b)), ((0.0, 4.5 * size), (20.0 * size, 8.0 * size)))
         for a, b in zip(starts, ends, strict=True)

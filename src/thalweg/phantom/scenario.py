@@ -48,7 +48,7 @@ def adult() -> AnatomySpec:
 
 
 def infant() -> AnatomySpec:
-    """Return an infant of about one year: the left ureter wide to the bladder, the right usual.
+    """Return an infant of about one year whose left ureter is wide above a tight end.
 
     Its size is 0.45 of the adult's, so that its ureters are about 11 cm long: "age in years plus
     10 cm" is a rule for stents in children (from memory).
@@ -63,8 +63,8 @@ def infant() -> AnatomySpec:
     )
     left = Tube(
         tortuous_course("left", scale),
-        calibre_mm=((0, 6.0), (55, 7.0), (95, 8.0), (110, 7.0)),
-        narrowings=(Narrowing(107.0, 112.0, 1.6, shoulder_mm=5.0),),
+        calibre_mm=((0, 3.8), (25, 5.0), (55, 3.6), (80, 3.6), (94, 6.5), (101, 6.0), (109, 2.0)),
+        narrowings=(Narrowing(110.0, 117.0, 1.6, shoulder_mm=3.0),),
         wall_mm=0.7,
         taper_mm=2.0,
     )

@@ -47,7 +47,7 @@ SACRAL = (
 )
 
 
-SPINE_MM = (118.0, -38.0, -62.0)
+SPINE_MM = (124.0, -31.0, -60.0)
 SPINE_RADIUS_MM = 6.0
 """The knob of the left anterior superior iliac spine in an adult."""
 
@@ -115,17 +115,17 @@ def spinal_canal(spec: AnatomySpec) -> tuple[Solid, ...]:
 def iliac_wing(spec: AnatomySpec, sign: float) -> Plate:
     """Return the wing of the ilium, leaning outwards to its crest; sign +1 is the left."""
     breadth = np.array([sign * 0.80, -0.60, 0.0])
-    height = np.array([sign * 0.22, 0.12, 1.0])
+    height = np.array([sign * 0.14, 0.10, 1.0])
     height -= breadth * (breadth @ height)
     height /= np.linalg.norm(height)
     normal = np.cross(breadth, height) * sign
     axes = tuple(tuple(float(v) for v in row) for row in (normal, breadth, height))
     return Plate(
-        centre_mm=spec.point(sign * 86.0, 8.0, -64.0),
-        half_breadth_mm=spec.scale * 62.0,
-        half_height_mm=spec.scale * 56.0,
+        centre_mm=spec.point(sign * 90.0, 14.0, -54.0),
+        half_breadth_mm=spec.scale * 58.0,
+        half_height_mm=spec.scale * 50.0,
         thickness_mm=spec.scale * 9.0,
-        bow_mm=spec.scale * 9.0,
+        bow_mm=spec.scale * 4.0,
         axes=axes,  # type: ignore[arg-type]
     )
 
@@ -198,8 +198,8 @@ def _hip(spec: AnatomySpec, sign: float) -> list[Solid]:
 
     return [
         iliac_wing(spec, sign),
-        rod((50, 46, -62), (52, 52, -86), 9.0, 8.0),
-        rod((52, 50, -84), (82, 14, -126), 9.0, 14.0),
+        rod((52, 47, -62), (57, 53, -86), 9.0, 8.0),
+        rod((57, 52, -84), (84, 14, -126), 9.0, 14.0),
         rod(SPINE_MM, (98, -24, -112), SPINE_RADIUS_MM, 11.0),
         rod((80, 22, -138), (62, 42, -200), 15.0, 13.0),
         rod((80, -20, -138), (14, -64, -172), 11.0, 8.5),

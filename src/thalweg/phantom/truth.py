@@ -13,7 +13,7 @@ from thalweg.phantom import organs, skeleton, vessels
 if TYPE_CHECKING:
     from thalweg.phantom.bodywall import BodyWall
     from thalweg.phantom.courses import Side
-    from thalweg.phantom.solids import Ellipsoid
+    from thalweg.phantom.solids import Barrel, Ellipsoid
     from thalweg.phantom.spec import AnatomySpec
     from thalweg.phantom.tube import Tube
 
@@ -21,8 +21,8 @@ __all__ = ["Capsule", "PhantomTruth", "truth_of"]
 
 Point = tuple[float, float, float]
 
-OBSTACLE_PIECE_MM = 15.0
-"""Vessels are cut into capsules about this long; over that their courses are all but straight."""
+OBSTACLE_PIECE_MM = 8.0
+"""Vessels are cut into capsules about this long, over which they bow by less than 0.5 mm."""
 
 
 @dataclass(frozen=True)
@@ -99,22 +99,22 @@ def _point(row: np.ndarray[tuple[int], np.dtype[np.float64]]) -> Point:
     return x, y, z
 
 
+def _front_y(body: Barrel) -> float:
+    """Return the least y of a vertebral body that leans in the sagittal plane."""
+    (_, c, s) = body.axes[1]
+    return body.centre_mm[1] - body.radii_mm[1] * abs(c) - body.half_height_mm * abs(s)
+
+
 def _obstacles(spec: AnatomySpec) -> tuple[Capsule, ...]:
     """Return capsules whose fronts lie on the vertebral bodies and around the great arteries."""
     found = []
     bodies = [v.body for v in skeleton.vertebrae(spec) if v.name in {"L1", "L2", "L3", "L4", "L5"}]
     bodies += [v.body for v in skeleton.vertebrae(spec) if v.name == "S1"]
     for above, below in pairwise(bodies):
-        radius = max(above.radii_mm[0], below.radii_mm[0])
-        front = [b.centre_mm[1] - b.radii_mm[1] + radius for b in (above, below)]
-        found.append(
-            Capsule(
-                "spine",
-                (0.0, front[0], above.centre_mm[2]),
-                (0.0, front[1], below.centre_mm[2]),
-                radius,
-            )
-        )
+        # An ellipse lies within the circle that fits it at the end of its lesser axis.
+        radius = max(body.radii_mm[0] ** 2 / body.radii_mm[1] for body in (above, below))
+        start, end = ((0.0, _front_y(body) + radius, body.centre_mm[2]) for body in (above, below))
+        found.append(Capsule("spine", start, end, radius))
     for name, vessel in vessels.arteries(spec).items():
         if name.startswith("renal"):
             continue

@@ -17,16 +17,16 @@ Course = tuple[tuple[float, float, float], ...]
 # Adult LPS mm of the left side where a vessel is paired; diameters are usual ones (from memory).
 AORTA: Course = ((10, -4, 200), (10, -4, 110), (9, -5, 50), (5, -6, -4))
 COMMON_ILIAC: Course = ((4, -6, -2), (13, -5, -22), (24, -1, -40), (32, 5, -57))
-EXTERNAL_ILIAC: Course = ((32, 5, -57), (44, -4, -82), (57, -22, -112), (67, -46, -150),
-                          (72, -62, -200))  # fmt: skip
+EXTERNAL_ILIAC: Course = ((32, 5, -57), (46, -2, -76), (60, -20, -110), (68, -46, -150),
+                          (73, -62, -200))  # fmt: skip
 INTERNAL_ILIAC: Course = ((32, 5, -57), (37, 20, -72), (42, 36, -92), (45, 44, -118))
 RENAL_ARTERY: Course = ((10, -4, 92), (26, 6, 90), (42, 19, 92), (54, 24, 95))
 
 CAVA: Course = ((-22, -2, 200), (-22, 0, 110), (-20, 1, 40), (-15, 3, -20))
-EXTERNAL_ILIAC_VEIN: Course = ((35, 17, -66), (42, 7, -88), (52, -12, -116), (61, -38, -152),
-                               (65, -56, -200))  # fmt: skip
-LEFT_COMMON_ILIAC_VEIN: Course = ((-14, 3, -20), (4, 6, -38), (22, 13, -54), (35, 17, -66))
-RIGHT_COMMON_ILIAC_VEIN: Course = ((-16, 3, -18), (-23, 9, -42), (-35, 17, -66))
+EXTERNAL_ILIAC_VEIN: Course = ((37, 17, -66), (48, 8, -84), (57, -10, -114), (63, -36, -152),
+                               (67, -55, -200))  # fmt: skip
+LEFT_COMMON_ILIAC_VEIN: Course = ((-14, 3, -20), (4, 6, -38), (22, 13, -54), (37, 17, -66))
+RIGHT_COMMON_ILIAC_VEIN: Course = ((-16, 3, -18), (-23, 9, -42), (-37, 17, -66))
 LEFT_RENAL_VEIN: Course = ((-14, -4, 88), (6, -19, 90), (22, -12, 92), (40, 12, 94), (54, 22, 98))
 RIGHT_RENAL_VEIN: Course = ((-22, 0, 84), (-38, 10, 86), (-54, 20, 90))
 
