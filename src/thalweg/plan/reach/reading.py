@@ -1,0 +1,367 @@
+"""A scene from its TOML file, every entry checked and every fault said by its key."""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import msgspec
+import numpy as np
+
+from thalweg.errors import InputError
+from thalweg.plan.reach.centreline import BrokenLine, Centreline, Helix
+from thalweg.plan.reach.diversions import DIVERSIONS
+from thalweg.plan.reach.obstacles import Capsule, Mesh, Obstacle, Sphere
+from thalweg.plan.reach.scene import Conduit, Doubt, Scene, Side, Site, Ureter, defaults
+from thalweg.plan.reach.stl import read_stl
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["read_scene", "scene_from"]
+
+Point = tuple[float, float, float]
+NotNegative = Annotated[float, msgspec.Meta(ge=0)]
+Positive = Annotated[float, msgspec.Meta(gt=0)]
+Name = Annotated[str, msgspec.Meta(min_length=1)]
+
+
+class _Table(msgspec.Struct, forbid_unknown_fields=True):
+    """A TOML table that knows all its keys."""
+
+
+class _Line(_Table, tag_field="kind", tag="line"):
+    from_mm: Point
+    to_mm: Point
+
+
+class _Arc(_Table, tag_field="kind", tag="arc"):
+    centre_mm: Point
+    start_mm: Point
+    axis: Point
+    angle_deg: float
+
+
+class _Helix(_Table, tag_field="kind", tag="helix"):
+    centre_mm: Point
+    start_mm: Point
+    axis: Point
+    angle_deg: float
+    rise_mm: float
+
+
+class _Polyline(_Table, tag_field="kind", tag="polyline"):
+    points_mm: list[Point]
+
+
+class _Ureter(_Table):
+    points_mm: list[Point] | None = None
+    curve: _Line | _Arc | _Helix | _Polyline | None = None
+    pivot_mm: NotNegative | None = None
+    division_mm: NotNegative | None = None
+    trim_mm: NotNegative | None = None
+    length_sd_mm: NotNegative | None = None
+
+
+class _Ureters(_Table):
+    left: _Ureter | None = None
+    right: _Ureter | None = None
+
+
+class _Site(_Table):
+    name: Name
+    point_mm: Point
+    normal: Point
+    wall_mm: NotNegative
+    height_mm: NotNegative | None = None
+    side: Literal["left", "right"] | None = None
+
+
+class _Sphere(_Table, tag_field="kind", tag="sphere"):
+    at_mm: Point
+    radius_mm: Positive
+
+
+class _Capsule(_Table, tag_field="kind", tag="capsule"):
+    from_mm: Point
+    to_mm: Point
+    radius_mm: Positive
+
+
+class _Mesh(_Table, tag_field="kind", tag="mesh"):
+    file: Name
+
+
+class _Conduit(_Table):
+    site: Name
+    base_mm: Point
+    left_passage_mm: Point | None = None
+
+
+class _Doubt(_Table):
+    tracing_share: NotNegative | None = None
+    wall_mm: NotNegative | None = None
+    pivot_mm: NotNegative | None = None
+    trim_mm: NotNegative | None = None
+    stretch_share: Annotated[float, msgspec.Meta(ge=0, lt=1)] | None = None
+
+
+class _Scene(_Table):
+    least_bend_radius_mm: NotNegative | None = None
+    clearance_mm: NotNegative | None = None
+    diversions: list[str] | None = None
+    ureter: _Ureters = msgspec.field(default_factory=_Ureters)
+    site: list[_Site] = []
+    obstacle: list[_Sphere | _Capsule | _Mesh] = []
+    conduit: list[_Conduit] = []
+    doubt: _Doubt = msgspec.field(default_factory=_Doubt)
+    seed: Annotated[int, msgspec.Meta(ge=0)] | None = None
+    samples: Annotated[int, msgspec.Meta(ge=100, le=1_000_000)] | None = None
+    midline_x_mm: float = 0.0
+
+
+def read_scene(path: Path) -> Scene:
+    """Read a scene file.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file; meshes are looked for beside it.
+
+    Returns
+    -------
+    Scene
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be read or anything in it cannot be used, by key.
+    """
+    path = Path(path)
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(
+            "the scene cannot be read", where=path.name, mend="give the path of a TOML file"
+        ) from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError(
+            f"the scene is not TOML ({error})", where=path.name, mend="correct that place"
+        ) from error
+    try:
+        return scene_from(table, path.parent)
+    except InputError as error:
+        raise error.at(path.name) from error
+
+
+def scene_from(table: dict[str, Any], folder: Path) -> Scene:
+    """Return the scene of a parsed TOML table; `folder` is where its meshes lie."""
+    _refuse_endless(table, "")
+    try:
+        raw = msgspec.convert(table, _Scene)
+    except msgspec.ValidationError as error:
+        raise _said(str(error)) from error
+    unknown = [key for key in raw.diversions or [] if key not in DIVERSIONS]
+    if unknown or raw.diversions == []:
+        raise InputError(
+            f"{unknown[0]!r} is not a diversion" if unknown else "the list is empty",
+            where="diversions",
+            mend="use " + ", ".join(DIVERSIONS) + ", or leave the entry out for all",
+        )
+    sides: list[tuple[Side, _Ureter | None]] = [
+        ("left", raw.ureter.left),
+        ("right", raw.ureter.right),
+    ]
+    sites = tuple(_site(item, index) for index, item in enumerate(raw.site))
+    _refuse_twins(sites)
+    sampling = defaults()["sampling"]
+    return Scene(
+        ureters=tuple(_ureter(side, item) for side, item in sides if item is not None),
+        sites=sites,
+        obstacles=tuple(_obstacle(item, i, folder) for i, item in enumerate(raw.obstacle)),
+        conduits=tuple(_conduit(item, i, sites) for i, item in enumerate(raw.conduit)),
+        least_bend_radius_mm=raw.least_bend_radius_mm or 0.0,
+        clearance_mm=raw.clearance_mm or 0.0,
+        diversions=None if raw.diversions is None else tuple(dict.fromkeys(raw.diversions)),
+        doubt=_doubt(raw.doubt),
+        seed=sampling["seed"] if raw.seed is None else raw.seed,
+        samples=raw.samples or sampling["samples"],
+        midline_x_mm=raw.midline_x_mm,
+        cautions=tuple(_unsaid(raw)),
+    )
+
+
+def _refuse_endless(value: object, where: str) -> None:
+    """Refuse numbers that are not finite, which TOML allows."""
+    if isinstance(value, float) and not math.isfinite(value):
+        raise InputError(f"{value} is not a finite number", where=where, mend="give a number")
+    if isinstance(value, dict):
+        for key, item in value.items():
+            _refuse_endless(item, f"{where}.{key}" if where else str(key))
+    if isinstance(value, list):
+        for index, item in enumerate(value):
+            _refuse_endless(item, f"{where}[{index}]")
+
+
+def _said(message: str) -> InputError:
+    """Return the reader's own words as an error that names the key."""
+    what, _, place = message.partition(" - at `$")
+    where = place.rstrip("`").lstrip(".")
+    extra = re.search(r"unknown field `(.+?)`", what)
+    missing = re.search(r"missing required field `(.+?)`", what)
+    if extra:
+        key = f"{where}.{extra[1]}".lstrip(".")
+        return InputError("the key is not known here", where=key, mend="remove or correct it")
+    if missing:
+        key = f"{where}.{missing[1]}".lstrip(".")
+        return InputError("the entry is missing", where=key, mend="add it")
+    plain = what.replace("`", "'").replace("Expected", "expected").rstrip(".")
+    return InputError(plain, where=where, mend="correct the entry")
+
+
+def _point(values: Point) -> NDArray[np.float64]:
+    return np.array(values, dtype=np.float64)
+
+
+def _unit(values: Point, where: str) -> NDArray[np.float64]:
+    vector = _point(values)
+    length = float(np.linalg.norm(vector))
+    if length < 1e-9:
+        raise InputError("the direction has no length", where=where, mend="give a direction")
+    return np.asarray(vector / length)
+
+
+def _broken_line(points: list[Point], where: str) -> BrokenLine:
+    places = np.array(points, dtype=np.float64).reshape(-1, 3)
+    apart = np.linalg.norm(np.diff(places, axis=0), axis=1)
+    keep = np.append(True, apart > 1e-9)[: len(places)]
+    if keep.sum() < 2:
+        raise InputError(
+            "the line needs two different points",
+            where=where,
+            mend="list it from pelvis to bladder",
+        )
+    return BrokenLine(places[keep])
+
+
+def _helix(curve: _Arc | _Helix, where: str) -> Helix:
+    axis, centre, start = (
+        _unit(curve.axis, f"{where}.axis"),
+        *map(_point, (curve.centre_mm, curve.start_mm)),
+    )
+    if np.linalg.norm(np.cross(start - centre, axis)) < 1e-9 or curve.angle_deg == 0:
+        raise InputError(
+            "the start lies on the axis or the angle is 0",
+            where=where,
+            mend="give a start off the axis and an angle",
+        )
+    rise = curve.rise_mm if isinstance(curve, _Helix) else 0.0
+    return Helix(centre, start, axis, math.radians(curve.angle_deg), rise)
+
+
+def _centreline(item: _Ureter, where: str) -> Centreline:
+    if (item.points_mm is None) == (item.curve is None):
+        raise InputError(
+            "the ureter needs either points_mm or curve", where=where, mend="give one of the two"
+        )
+    if item.points_mm is not None:
+        return _broken_line(item.points_mm, f"{where}.points_mm")
+    if isinstance(item.curve, _Line):
+        return _broken_line([item.curve.from_mm, item.curve.to_mm], f"{where}.curve")
+    if isinstance(item.curve, _Polyline):
+        return _broken_line(item.curve.points_mm, f"{where}.curve.points_mm")
+    assert item.curve is not None  # noqa: S101 - said above
+    return _helix(item.curve, f"{where}.curve")
+
+
+def _ureter(side: Side, item: _Ureter) -> Ureter:
+    line = _centreline(item, f"ureter.{side}")
+    cautions = []
+    if item.pivot_mm is None:
+        cautions.append(
+            f"No pivot was given for the {side} ureter: it is taken as held at its very start, "
+            "station 0, which makes the free length the longest possible."
+        )
+    if item.division_mm is None:
+        cautions.append(
+            f"No division was given for the {side} ureter: it is taken as cut at its last point."
+        )
+    if item.trim_mm is None:
+        cautions.append(f"No trim was given for the {side} ureter: nothing is taken off its end.")
+    return Ureter(
+        side,
+        line,
+        pivot_mm=item.pivot_mm or 0.0,
+        division_mm=line.length if item.division_mm is None else item.division_mm,
+        trim_mm=item.trim_mm or 0.0,
+        length_sd_mm=item.length_sd_mm,
+        cautions=tuple(cautions),
+    )
+
+
+def _site(item: _Site, index: int) -> Site:
+    cautions: tuple[str, ...] = ()
+    if item.height_mm is None:
+        cautions = ("No stoma height was given: it is taken as flush with the skin.",)
+    return Site(
+        item.name,
+        _point(item.point_mm),
+        _unit(item.normal, f"site[{index}].normal"),
+        item.wall_mm,
+        item.height_mm or 0.0,
+        item.side,
+        cautions,
+    )
+
+
+def _refuse_twins(sites: tuple[Site, ...]) -> None:
+    names = [site.name for site in sites]
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            raise InputError(
+                f"{name!r} is also the name of an earlier site",
+                where=f"site[{index}].name",
+                mend="give every site its own name",
+            )
+
+
+def _obstacle(item: _Sphere | _Capsule | _Mesh, index: int, folder: Path) -> Obstacle:
+    if isinstance(item, _Sphere):
+        return Sphere(_point(item.at_mm), item.radius_mm)
+    if isinstance(item, _Capsule):
+        return Capsule(_point(item.from_mm), _point(item.to_mm), item.radius_mm)
+    try:
+        return Mesh(read_stl(folder / item.file), item.file)
+    except InputError as error:
+        raise error.at(f"obstacle[{index}].file") from error
+
+
+def _conduit(item: _Conduit, index: int, sites: tuple[Site, ...]) -> Conduit:
+    if item.site not in [site.name for site in sites]:
+        raise InputError(
+            f"no site is called {item.site!r}",
+            where=f"conduit[{index}].site",
+            mend="use the name of a [[site]]",
+        )
+    passage = None if item.left_passage_mm is None else _point(item.left_passage_mm)
+    return Conduit(item.site, _point(item.base_mm), passage)
+
+
+def _doubt(item: _Doubt) -> Doubt:
+    said = {key: value for key, value in msgspec.structs.asdict(item).items() if value is not None}
+    return Doubt(**{**defaults()["doubt"], **said}, given=tuple(sorted(said)))
+
+
+def _unsaid(raw: _Scene) -> list[str]:
+    """Return a sentence for every entry of the whole scene that was left out and matters."""
+    cautions = []
+    if raw.least_bend_radius_mm is None:
+        cautions.append("No least bend radius was given: bends are not limited.")
+    if raw.clearance_mm is None:
+        cautions.append("No clearance was given: the route may touch obstacles.")
+    if not raw.obstacle:
+        cautions.append("The scene has no obstacles: bone and vessels are not reckoned with.")
+    return cautions
