@@ -332,6 +332,22 @@ def test_two_records_of_one_change_are_one_change() -> None:
     assert [v.status for v in changes_laid_out(date(2026, 3, 1), *twice)].count("done") == 1
 
 
+def test_changes_made_stay_on_the_calendar_once_the_stents_are_out() -> None:
+    first = said_done("stent-change", date(2026, 2, 27))
+    for truth in (Truth.NOT_MET, Truth.NOT_KNOWN):
+        calendar = laid_out(
+            date(2026, 6, 1),
+            first,
+            diversion="cutaneous-bilateral",
+            conditions={"stents-in": truth},
+        )
+        changes = [one for one in calendar.visits if one.rule.key == "stent-change"]
+        assert [(one.number, one.status) for one in changes] == [(1, "done")]
+        assert ("stent-change" in {u.rule.key for u in calendar.undecided}) == (
+            truth is Truth.NOT_KNOWN
+        )
+
+
 def test_windows_that_overlap_are_refused() -> None:
     row = {
         "title": "T", "what": "W", "who": "N", "why": "Y.", "diversions": ["all"],

@@ -29,7 +29,8 @@ def months(rule: Rule, horizon: Offset = FIVE_YEARS) -> list[int]:
         ("urine-cytology", [6, 12, 18, 24]),
         # Burnhope et al., abstract, quoting NICE NG2: yearly for 5 years.
         ("urethral-surveillance", [12, 24, 36, 48, 60]),
-        # NICE NG2 (from memory): upper tracts at least yearly; 6 months is common practice.
+        # NHS Ayrshire and Arran (text): imaging at 6 and 12 months, then yearly, to year 10 by
+        # ultrasound; NICE NG2 (from memory): at least yearly.
         ("upper-tract-imaging", [6, 12, 24, 36, 48, 60]),
         # NICE NG2, NCCN (from memory): vitamin B12 yearly.
         ("vitamin-b12", [12, 24, 36, 48, 60]),
@@ -40,6 +41,22 @@ def months(rule: Rule, horizon: Offset = FIVE_YEARS) -> list[int]:
 )
 def test_the_times_are_those_of_the_source(key: str, expected: list[int]) -> None:
     assert months(RULES[key]) == expected
+
+
+@pytest.mark.parametrize(
+    ("key", "published"),
+    [
+        # NHS Ayrshire and Arran, protocol G010, table for the time after radical cystectomy (text
+        # read): every visit of that table must be on our calendar; ours may ask for more.
+        ("bloods-bowel", [6, 12, 24, 36, 48, 60]),
+        ("bloods", [6, 12, 24, 36, 48, 60]),
+        ("urethral-surveillance", [12, 24, 36, 48, 60]),
+        ("oncological-imaging", [6, 12, 24, 36, 48, 60]),
+        ("upper-tract-imaging", [60, 72, 84, 96, 108, 120]),
+    ],
+)
+def test_a_published_protocol_is_covered_in_full(key: str, published: list[int]) -> None:
+    assert set(published) <= set(months(RULES[key], Offset(120)))
 
 
 def test_high_risk_adds_up_to_every_six_months_for_two_years() -> None:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from thalweg.care.calendar.visit import Status, Visit
     from thalweg.record.fact import Fact
 
-__all__ = ["VISIT_DONE", "day_of", "settled"]
+__all__ = ["VISIT_DONE", "day_of", "said_done", "settled"]
 
 VISIT_DONE = "visit-done"
 
@@ -22,6 +22,11 @@ VISIT_DONE = "visit-done"
 def day_of(fact: Fact) -> date:
     """Return the day of a fact, in the time zone it was recorded in."""
     return fact.at.date() if isinstance(fact.at, datetime) else fact.at
+
+
+def said_done(visit: Visit) -> bool:
+    """Return whether somebody recorded the visit itself as done, not only results."""
+    return any(fact.concept == VISIT_DONE for fact in visit.done_by)
 
 
 def settled(

@@ -13,7 +13,7 @@ from thalweg.care.calendar.conditions import (
     conditions_of,
     implied_by,
 )
-from thalweg.care.calendar.fulfil import settled
+from thalweg.care.calendar.fulfil import said_done, settled
 from thalweg.care.calendar.offset import Offset
 from thalweg.care.calendar.repeat import changes, visits_after_changes
 from thalweg.care.calendar.rule import calendar_rules
@@ -95,10 +95,14 @@ def lay_out(
         if diversion not in rule.diversions:
             continue
         truth = all_of(known.get(key, Truth.NOT_KNOWN) for key in rule.conditions)
+        laid = _visits(rule, operation_date, today, facts, horizon_years, until)
+        if truth is Truth.MET:
+            visits += laid
+            continue
+        # What was once said done stays: a stent that is out now was still changed then.
+        visits += [visit for visit in laid if said_done(visit)]
         if truth is Truth.NOT_KNOWN:
             undecided.append(_undecided(rule, known))
-        elif truth is Truth.MET:
-            visits += _visits(rule, operation_date, today, facts, horizon_years, until)
     order = _by_due if operation_date is not None else _by_offset
     return Calendar(
         diversion=diversion,
