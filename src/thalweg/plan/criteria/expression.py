@@ -80,6 +80,9 @@ class FindingBound:
         Concepts that make the finding possible when nobody has computed it.
     settled_by : tuple of str
         Concepts that settle it when its interval lies across a bound.
+    close_share : float
+        For a value without an interval: how near to a bound, as a share of the bound, counts as
+        too near to rely on without saying so.
     """
 
     name: str
@@ -89,6 +92,7 @@ class FindingBound:
     unit: str
     needs: tuple[str, ...]
     settled_by: tuple[str, ...]
+    close_share: float = 0.0
     max_age_days: int | None = None
 
 

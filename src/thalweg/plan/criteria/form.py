@@ -28,7 +28,16 @@ _ALLOWED: Mapping[str, frozenset[str]] = {
     "choice": frozenset({"one_of", "max_age_days"}),
     "quantity": frozenset({"at_least", "at_most", "unit", "max_age_days"}),
     "finding": frozenset(
-        {"called", "at_least", "at_most", "unit", "needs", "settled_by", "max_age_days"}
+        {
+            "called",
+            "at_least",
+            "at_most",
+            "unit",
+            "needs",
+            "settled_by",
+            "close_share",
+            "max_age_days",
+        }
     ),
     "reach": frozenset({"side", "sites", "needs"}),
     "all_of": frozenset(),
@@ -146,9 +155,20 @@ def _finding(row: Mapping[str, Any]) -> FindingBound:
             f"the finding {row['finding']!r} does not say which facts would settle it",
             mend='add needs = ["…"] and settled_by = ["…"]',
         )
-    name = str(row["finding"])
-    called = str(row.get("called", name))
-    return FindingBound(name, called, low, high, unit, needs, settled_by, _age(row))
+    close = row.get("close_share", 0.0)
+    if isinstance(close, bool) or not isinstance(close, int | float) or not 0 <= close < 1:
+        raise InputError(f"close_share = {close!r} is not a share", mend="write close_share = 0.1")
+    return FindingBound(
+        name=str(row["finding"]),
+        called=str(row.get("called", row["finding"])),
+        at_least=low,
+        at_most=high,
+        unit=unit,
+        needs=needs,
+        settled_by=settled_by,
+        close_share=float(close),
+        max_age_days=_age(row),
+    )
 
 
 def _reach(row: Mapping[str, Any]) -> Reaches:

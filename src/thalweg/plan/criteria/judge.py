@@ -145,5 +145,15 @@ def _from_finding(bound: FindingBound, ground: Ground) -> Judged:
             f"A surer measurement would settle it."
         )
         return Judged(truth, (), (finding,), bound.settled_by, "", (doubt, *old))
+    close = () if finding.interval else _close(bound, interval[0], now)
     change = f"needs {said(bound)}; {now}" if truth is Truth.NOT_MET else ""
-    return Judged(truth, (), (finding,), (), change, old)
+    return Judged(truth, (), (finding,), (), change, (*close, *old))
+
+
+def _close(bound: FindingBound, value: float, now: str) -> tuple[str, ...]:
+    """Return a sentence for a value without an interval that lies close to a bound."""
+    limits = [limit for limit in (bound.at_least, bound.at_most) if limit is not None]
+    if all(abs(value - limit) > bound.close_share * abs(limit) for limit in limits):
+        return ()
+    settling = " or ".join(concept(key).name for key in bound.settled_by)
+    return (f"Close to its limit: {said(bound)} is wanted, {now}. Surer with {settling}.",)

@@ -128,5 +128,5 @@ class Weighed:
             "note": self.criterion.note,
             "missing": list(self.judged.missing),
             "would_open": self.would_open,
-            "cautions": list(self.cautions),
+            "cautions": list(dict.fromkeys((*self.cautions, *shared["cautions"]))),
         }
