@@ -10,7 +10,7 @@ from typing import Any
 
 import mpmath
 
-CONTEXT = mpmath.mp.clone() if hasattr(mpmath.mp, "clone") else mpmath.mp
+CONTEXT = mpmath.mp.clone()
 CONTEXT.dps = 50
 
 
