@@ -137,7 +137,8 @@ def test_unspecified_unit(tmp_path: Path) -> None:
 
 def test_localizer_in_another_series_is_passed_over(tmp_path: Path) -> None:
     paths = written(tmp_path / "s")
-    scout = shutil.copy(paths[0], tmp_path / "s" / "scout")
+    scout = tmp_path / "s" / "scout"
+    shutil.copy(paths[0], scout)
     edited(
         scout,
         setting(ImageType=["ORIGINAL", "PRIMARY", "LOCALIZER"], SeriesInstanceUID="2.25.5"),
@@ -230,7 +231,7 @@ def test_padding_below_int16_is_clipped(tmp_path: Path) -> None:
 def test_stray_bits_above_the_stored_ones_are_ignored(tmp_path: Path) -> None:
     """Twelve stored bits in sixteen: the other four may hold anything (PS3.5 section 8.1.1)."""
     volume = artificial()
-    kept = volume.values & 0x0FFF
+    kept = volume.values.astype(np.int16) & 0x0FFF
     for path, plane in zip(written(tmp_path / "s", volume), kept, strict=True):
         edited(
             path,

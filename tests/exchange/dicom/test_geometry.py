@@ -6,9 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from thalweg.errors import ImageError
 from thalweg.exchange.dicom.geometry import stack_planes
+
+Array = NDArray[np.float64]
 
 
 @dataclass
@@ -17,7 +20,7 @@ class Planes:
 
     heights: tuple[float, ...] = (0, 2, 4, 6, 8)
 
-    def arrays(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, list[str]]:
+    def arrays(self) -> tuple[Array, Array, Array, Array, list[str]]:
         count = len(self.heights)
         return (
             np.array([[-10.0, -20.0, height] for height in self.heights]),
@@ -31,9 +34,9 @@ class Planes:
 def test_matrix_follows_the_plane_equation() -> None:
     """Column index runs along the row direction by the second Pixel Spacing value, and so on."""
     stack = stack_planes(*Planes().arrays())
-    expected = [[0, 0, 0.5, -10], [0, 0.7, 0, -20], [2, 0, 0, 0], [0, 0, 0, 1]]
+    expected = np.array([[0, 0, 0.5, -10], [0, 0.7, 0, -20], [2, 0, 0, 0], [0, 0, 0, 1]])
     np.testing.assert_allclose(stack.to_lps, expected)
-    np.testing.assert_allclose(stack.spacing_mm, [2, 0.7, 0.5])
+    np.testing.assert_allclose(stack.spacing_mm, np.array([2, 0.7, 0.5]))
     assert stack.orientation == "axial"
 
 
@@ -43,9 +46,9 @@ def test_order_is_by_place() -> None:
 
 
 def test_order_is_along_the_normal_even_when_it_points_to_the_feet() -> None:
-    positions, directions, *rest = Planes().arrays()
+    positions, directions, spacings, thicknesses, labels = Planes().arrays()
     directions[:] = [1, 0, 0, 0, -1, 0]  # columns run forwards: the normal points down
-    stack = stack_planes(positions, directions, *rest)
+    stack = stack_planes(positions, directions, spacings, thicknesses, labels)
     assert stack.order.tolist() == [4, 3, 2, 1, 0]
     assert np.linalg.det(stack.to_lps[:3, [2, 1, 0]]) > 0
 

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-import SimpleITK as sitk  # noqa: N813 - the name its own documentation uses
 from pydicom import Dataset, Sequence, dcmread
 from pydicom.uid import EnhancedCTImageStorage
 from tests.support.dicom_series import artificial, refusal, written
+from tests.support.simpleitk_witness import sitk
 
 from thalweg.exchange.dicom import read_volume, survey
 

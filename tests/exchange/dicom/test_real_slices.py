@@ -10,12 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import SimpleITK as sitk  # noqa: N813 - the name its own documentation uses
+from tests.support.simpleitk_witness import agrees_with_simpleitk, by_simpleitk
 
 from thalweg.exchange.dicom import read_volume, survey
-
-POSITION_TOLERANCE_MM = 1e-6
-"""Both read the same decimal strings in double precision."""
 
 
 @pytest.fixture
@@ -29,22 +26,7 @@ def slices() -> Path:
 
 def test_real_slices_equal_simpleitk(slices: Path) -> None:
     found = survey(slices)
-    read = read_volume(found)
-    reader = sitk.ImageSeriesReader()
-    reader.SetFileNames([str(path) for path in found.files])
-    image = reader.Execute()
-    np.testing.assert_array_equal(read.values, sitk.GetArrayViewFromImage(image))
-    np.testing.assert_allclose(
-        read.to_lps[:3, 3], image.GetOrigin(), atol=POSITION_TOLERANCE_MM, rtol=0
-    )
-    np.testing.assert_allclose(
-        read.spacing_mm[::-1], image.GetSpacing(), atol=POSITION_TOLERANCE_MM, rtol=0
-    )
-    np.testing.assert_allclose(
-        (read.to_lps[:3, :3] / read.spacing_mm)[:, ::-1],
-        np.reshape(image.GetDirection(), (3, 3)),
-        atol=POSITION_TOLERANCE_MM,
-    )
+    agrees_with_simpleitk(read_volume(found), by_simpleitk(found.files))
 
 
 def test_real_slices_are_described(slices: Path) -> None:

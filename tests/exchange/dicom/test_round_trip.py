@@ -235,7 +235,7 @@ gaps = st.floats(0.3, 6, allow_nan=False)
 places = st.floats(-900, 900, allow_nan=False)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     shape=st.tuples(st.integers(3, 6), st.integers(1, 6), st.integers(1, 6)),
     spacing=st.tuples(gaps, gaps, gaps),

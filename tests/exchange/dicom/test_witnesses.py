@@ -15,51 +15,34 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pydicom
 import pytest
-import SimpleITK as sitk  # noqa: N813 - the name its own documentation uses
 from pydicom import dcmread
 from scipy.spatial.transform import Rotation
 from tests.support.dicom_series import artificial, edited, matrix, written
+from tests.support.simpleitk_witness import (
+    SITK_TOLERANCE_MM,
+    agrees_with_simpleitk,
+    by_simpleitk,
+    sitk,
+)
 from tests.support.toolkits import toolkit
 
 from thalweg.exchange.dicom import read_volume
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
+    from numpy.typing import NDArray
     from pydicom import Dataset
 
-    from thalweg.record.image import ImageVolume
 
 SAMPLES = Path(pydicom.__file__).parent / "data" / "test_files"
 
-SITK_TOLERANCE_MM = 1e-6
-"""SimpleITK works in double precision from the same decimal strings; it derives the plane spacing
-from the first two planes and makes the directions orthonormal again."""
+FEW = (3, 6, 8)
+"""Planes, rows, columns where every plane costs the start of a program."""
 
 OBLIQUE = matrix(rotation=Rotation.from_euler("xyz", [20, -35, 50], degrees=True).as_matrix())
 
 
-def by_simpleitk(paths: Sequence[Path]) -> sitk.Image:
-    reader = sitk.ImageSeriesReader()
-    reader.SetFileNames([str(path) for path in paths])
-    return reader.Execute()
-
-
-def agrees_with_simpleitk(read: ImageVolume, image: sitk.Image) -> None:
-    """Compare voxels, origin, spacing and direction; SimpleITK orders its axes x, y, z."""
-    np.testing.assert_array_equal(read.values, sitk.GetArrayViewFromImage(image))
-    np.testing.assert_allclose(read.to_lps[:3, 3], image.GetOrigin(), atol=SITK_TOLERANCE_MM)
-    np.testing.assert_allclose(
-        read.spacing_mm, image.GetSpacing()[::-1], atol=SITK_TOLERANCE_MM, rtol=0
-    )
-    direction = (read.to_lps[:3, :3] / read.spacing_mm)[:, ::-1]
-    np.testing.assert_allclose(
-        direction, np.reshape(image.GetDirection(), (3, 3)), atol=SITK_TOLERANCE_MM
-    )
-
-
 @pytest.mark.parametrize("to_lps", [matrix(), OBLIQUE], ids=["axial", "oblique"])
-def test_simpleitk_reads_the_same(tmp_path: Path, to_lps: np.ndarray) -> None:
+def test_simpleitk_reads_the_same(tmp_path: Path, to_lps: NDArray[np.float64]) -> None:
     volume = artificial(to_lps=to_lps)
     image = by_simpleitk(written(tmp_path / "s", volume))
     agrees_with_simpleitk(volume, image)
@@ -69,11 +52,11 @@ def test_simpleitk_reads_the_same(tmp_path: Path, to_lps: np.ndarray) -> None:
 def test_gdcm_sorts_the_slices_as_we_do(tmp_path: Path) -> None:
     written(tmp_path / "s", artificial(to_lps=OBLIQUE))
     names = sitk.ImageSeriesReader.GetGDCMSeriesFileNames(str(tmp_path / "s"))
-    agrees_with_simpleitk(read_volume(tmp_path / "s"), by_simpleitk([Path(name) for name in names]))
+    agrees_with_simpleitk(read_volume(tmp_path / "s"), by_simpleitk(names))
 
 
 def test_dicom3tools_finds_no_fault(tmp_path: Path) -> None:
-    for path in written(tmp_path / "s", artificial(to_lps=OBLIQUE)):
+    for path in written(tmp_path / "s", artificial(FEW, OBLIQUE)):
         verdict = toolkit("dciodvfy", "-new", path)
         assert verdict.returncode == 0, verdict.stderr
         findings = verdict.stdout + verdict.stderr
@@ -83,7 +66,7 @@ def test_dicom3tools_finds_no_fault(tmp_path: Path) -> None:
 
 
 def test_dcmtk_reads_the_same(tmp_path: Path) -> None:
-    volume = artificial()
+    volume = artificial(FEW)
     for path, plane in zip(written(tmp_path / "s", volume), volume.values, strict=True):
         assert toolkit("dcmftest", path).stdout.startswith("yes")
         dumped = toolkit("dcmdump", "+E", path)
@@ -103,7 +86,7 @@ def test_dcmtk_reads_the_same(tmp_path: Path) -> None:
 )
 def test_series_compressed_by_dcmtk(tmp_path: Path, program: str, option: str) -> None:
     """Stored values 0 to 4095, as scanners write them; dcmtk's coders take no others losslessly."""
-    volume = artificial()
+    volume = artificial(FEW)
     (tmp_path / "z").mkdir()
     for path in written(tmp_path / "s", volume):
         edited(path, _as_scanners_store)
@@ -115,7 +98,7 @@ def test_series_compressed_by_dcmtk(tmp_path: Path, program: str, option: str) -
 
 @pytest.mark.parametrize("option", ["+ti", "+tb", "+td"], ids=["implicit", "big", "deflated"])
 def test_series_reencoded_by_dcmtk(tmp_path: Path, option: str) -> None:
-    volume = artificial()
+    volume = artificial(FEW)
     (tmp_path / "z").mkdir()
     for path in written(tmp_path / "s", volume):
         done = toolkit("dcmconv", option, path, tmp_path / "z" / path.name)
@@ -127,7 +110,7 @@ def test_series_reencoded_by_dcmtk(tmp_path: Path, option: str) -> None:
 
 def test_jpeg_ls_of_signed_values(tmp_path: Path) -> None:
     """JPEG-LS does not know signs; Pixel Representation decides (PS3.5 section 8.2.3)."""
-    volume = artificial()
+    volume = artificial(FEW)
 
     def shrink(header: Dataset) -> None:
         header.compress("1.2.840.10008.1.2.4.80", generate_instance_uid=False)
@@ -165,7 +148,7 @@ def test_sample_slice_stacked_three_times(tmp_path: Path, name: str) -> None:
     for plane in read.values:
         np.testing.assert_array_equal(plane, expected)
     np.testing.assert_allclose(
-        read.spacing_mm, [4.0, *image.GetSpacing()[1::-1]], atol=SITK_TOLERANCE_MM
+        read.spacing_mm, np.array([4.0, *image.GetSpacing()[1::-1]]), atol=SITK_TOLERANCE_MM
     )
 
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from pydicom import Dataset
+    from pydicom.uid import UID
 
 __all__ = ["PatientKeys", "Plane", "PlaneFile", "is_localizer", "read_planes", "text"]
 
@@ -91,8 +92,8 @@ class Plane:
         Nominal slice thickness, or NaN where not stated.
     padding : int or None
         Stored value of voxels outside the reconstruction.
-    deflated : bool
-        Whether the whole data set is compressed (Deflated Explicit VR Little Endian).
+    transfer_syntax : UID
+        How the file is encoded.
     """
 
     path: Path
@@ -106,7 +107,7 @@ class Plane:
     intercept: float
     thickness_mm: float
     padding: int | None
-    deflated: bool
+    transfer_syntax: UID
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +123,10 @@ class PlaneFile:
 
 
 def text(header: Dataset, keyword: str) -> str:
-    """Return an attribute as stripped text, empty where it is absent or empty."""
+    """Return an attribute as one line of printable text, empty where it is absent or empty."""
     value = header.get(keyword)
-    return "" if value is None else str(value).strip()
+    line = "" if value is None else " ".join(str(value).split())
+    return "".join(filter(str.isprintable, line))
 
 
 def is_localizer(header: Dataset) -> bool:
@@ -249,7 +251,7 @@ def _plane(opened: OpenedFile, look: Lookup, frame: int | None) -> Plane:
         intercept=intercept,
         thickness_mm=math.nan if thickness is None else float(thickness),
         padding=None if padding is None else int(padding),
-        deflated=bool(opened.header.file_meta.TransferSyntaxUID.is_deflated),
+        transfer_syntax=opened.header.file_meta.TransferSyntaxUID,
     )
 
 

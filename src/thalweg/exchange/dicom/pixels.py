@@ -1,8 +1,7 @@
 """The voxels of a surveyed series.
 
-Decoding is pydicom's, by whichever installed plug-in serves the transfer syntax. The rescale is
-applied here, plane by plane, into one array of the final type: pydicom's own would pass the whole
-series through float64.
+The rescale is applied here, plane by plane, into one array of the final type: pydicom's own would
+pass the whole series through float64.
 """
 
 from __future__ import annotations
@@ -11,17 +10,14 @@ import warnings
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from pydicom import dcmread
-from pydicom.pixels.utils import iter_pixels
 
 from thalweg.errors import ImageError
-from thalweg.exchange.dicom.scan import DAMAGED
+from thalweg.exchange.dicom.decode import decoded
 from thalweg.exchange.dicom.series import SeriesSurvey, survey
 from thalweg.progress import Progress, silent
 from thalweg.record.image import ImageVolume
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -61,7 +57,7 @@ def read_volume(source: Path | SeriesSurvey, *, progress: Progress = silent) -> 
     rescale = _hounsfield if whole else _rescaled
     values: NDArray[Any] = np.empty(found.shape, dtype=np.int16 if whole else np.float32)
     with warnings.catch_warnings(action="ignore"):  # they quote values; shape, range are checked
-        for done, (index, stored) in enumerate(_decoded(found.planes), start=1):
+        for done, (index, stored) in enumerate(decoded(found.planes), start=1):
             plane = found.planes[index]
             if stored.shape != found.shape[1:]:
                 raise ImageError(
@@ -80,26 +76,6 @@ def read_volume(source: Path | SeriesSurvey, *, progress: Progress = silent) -> 
         phantom=found.phantom,
         cautions=found.cautions,
     )
-
-
-def _decoded(planes: Sequence[Plane]) -> Iterator[tuple[int, NDArray[Any]]]:
-    """Yield each plane's index and stored values, opening every file once."""
-    of_file: dict[Path, list[int]] = {}
-    for index, plane in enumerate(planes):
-        of_file.setdefault(plane.path, []).append(index)
-    for path, members in of_file.items():
-        members.sort(key=lambda index: planes[index].frame or 0)
-        frames = [planes[index].frame or 0 for index in members]
-        try:
-            # From a path, pydicom reads one frame at a time; a deflated file it must inflate whole.
-            source = dcmread(path) if planes[members[0]].deflated else str(path)
-            yield from zip(members, iter_pixels(source, indices=frames, raw=True), strict=True)
-        except (OSError, *DAMAGED) as error:
-            raise ImageError(
-                "has pixels that cannot be decoded",
-                where=str(path),
-                mend="copy the file again, or export the series without compression",
-            ) from error
 
 
 def _rescaled(stored: NDArray[Any], plane: Plane) -> NDArray[np.float64]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from pydicom import Dataset, dcmread
 from pydicom.dataelem import RawDataElement
-from pydicom.errors import InvalidDicomError
+from pydicom.errors import BytesLengthException, InvalidDicomError
 from pydicom.pixels.decoders.base import get_decoder
 from pydicom.uid import UID, MediaStorageDirectoryStorage
 
@@ -47,6 +47,7 @@ DAMAGED: Final = (
     RuntimeError,
     TypeError,
     ValueError,
+    BytesLengthException,
     struct.error,
     zlib.error,
 )
@@ -58,6 +59,7 @@ SERIES_KEYWORDS: Final = (
     "AcquisitionTime",
     "ImageType",
     "Modality",
+    "SOPClassUID",
     "SeriesDate",
     "SeriesDescription",
     "SeriesInstanceUID",
@@ -179,6 +181,7 @@ def _open(path: Path) -> OpenedFile:
         header = dcmread(path, defer_size=DEFER_BYTES)
         for keyword in SERIES_KEYWORDS:
             header.get(keyword)  # converted now, while a damaged value can be laid to its file
+        header.file_meta.get("MediaStorageSOPClassUID")
         _require_whole(path, header)
     except InputError:
         raise
