@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,10 @@ from scipy import ndimage, special
 
 from thalweg.measure.section import RING_MM, RINGS, TISSUE_HU, Sections
 
-__all__ = ["Calibres", "fitted_calibres"]
+if TYPE_CHECKING:
+    from thalweg.record.image import ImageVolume
+
+__all__ = ["Calibres", "fitted_calibres", "voxel_blur"]
 
 Floats = NDArray[np.float64]
 
@@ -25,19 +29,21 @@ RATIO = 1.06
 DIAMETERS_MM = np.asarray(0.5 * RATIO ** np.arange(65))
 """Diameters tried, from 0.5 to 20.8 mm, each this much wider than the one before."""
 
-SPARSE = 3
-"""Blur and brightness change so slowly that every third section is enough to find them."""
+SAMPLES = 100
+"""About so many sections are enough to find the blur, the wall and the contrast's brightness."""
 
 WALLS_MM = (0.0, 0.5, 1.0, 1.5)
-BLURS_MM = (0.3, 0.42, 0.55, 0.7, 0.9, 1.2)
-"""Standard deviations tried for the blur within a section, voxel size included."""
+PSFS_MM = (0.0, 0.2, 0.3, 0.4, 0.5, 0.65)
+"""Standard deviations tried for the scanner's blur; one is chosen for the whole course."""
+
+BLURS_MM = tuple(float(blur) for blur in np.geomspace(0.15, 1.6, 22))
+"""Blurs that templates are kept for."""
 
 RINGS_BEYOND = 2
 """Rings kept beyond the end of a ray's skirt, so that the tissue around is seen too."""
 
-BLUR_RUN_MM = 20.0
 LUMEN_RUN_MM = 6.0
-"""Lengths over which blur and wall, and the brightness of contrast, are taken to change little."""
+"""Length over which the brightness of contrast is taken to change little."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +57,7 @@ class Calibres:
     lumen_hu : ndarray, shape (n,)
         Brightness of unmixed contrast near each station.
     blur_mm : ndarray, shape (n,)
-        Standard deviation of the blur that fitted best nearby.
+        Standard deviation of the blur it was fitted with.
     """
 
     diameter_mm: Floats
@@ -66,12 +72,14 @@ class _Rings:
     mean_hu: Floats
     weight: Floats
 
-    def of(self, which: NDArray[np.bool_]) -> _Rings:
+    def of(self, which: NDArray[np.int64]) -> _Rings:
         """Return the rings of some sections only."""
         return _Rings(self.mean_hu[which], self.weight[which])
 
 
-def fitted_calibres(sections: Sections, usable: NDArray[np.bool_], step_mm: float) -> Calibres:
+def fitted_calibres(
+    sections: Sections, usable: NDArray[np.bool_], voxel_sd_mm: Floats, step_mm: float
+) -> Calibres:
     """Fit a blurred disc to every section.
 
     Parameters
@@ -80,44 +88,69 @@ def fitted_calibres(sections: Sections, usable: NDArray[np.bool_], step_mm: floa
         Well centred, `step_mm` apart.
     usable : ndarray of bool, shape (n,)
         Where there is contrast; only there does a section say anything about blur or brightness.
+    voxel_sd_mm : ndarray, shape (n,)
+        Standard deviation within each section of the blur that voxels and the interpolation
+        between them make (`voxel_blur`). The scanner's own blur comes on top of it.
     step_mm : float
     """
     rings = _ring_means(sections)
-    count = len(usable)
-    some = np.arange(count) % SPARSE == SPARSE // 2 if count > 4 * SPARSE else usable | True
-    near, lumen = _surroundings(rings.of(some), usable[some], step_mm * (count / some.sum()))
-    place = np.interp(np.arange(count), np.flatnonzero(some), np.arange(some.sum()))
-    near = near[np.rint(place).astype(int)]
-    lumen = np.interp(place, np.arange(len(lumen)), lumen)
-    blur_at, wall_at = np.divmod(near, len(WALLS_MM))
-    diameter = np.zeros(count)
-    for number in np.unique(blur_at):
-        here = blur_at == number
-        error, _ = _fit(rings.of(here), BLURS_MM[number], lumen[here])
-        diameter[here] = _least(error[np.arange(here.sum()), wall_at[here]])
-    return Calibres(diameter, lumen, np.asarray(BLURS_MM)[blur_at])
+    if not usable.any():
+        nothing = np.full(len(usable), np.nan)
+        return Calibres(nothing, nothing, voxel_sd_mm)
+    some = np.flatnonzero(usable)[:: max(usable.sum() // SAMPLES, 1)]
+    sample = rings.of(some)
+    tried = [
+        _best_by_wall(sample, _nearest_blur(np.hypot(voxel_sd_mm[some], psf))) for psf in PSFS_MM
+    ]
+    total = np.array([[misfit.sum() for misfit, _, _ in walls] for walls in tried])
+    psf_at, wall = np.unravel_index(int(total.argmin()), total.shape)
+    blur = _nearest_blur(np.hypot(voxel_sd_mm, PSFS_MM[psf_at]))
+    _, brightness, at = tried[psf_at][wall]
+    unmixed = 1 - np.exp(-((DIAMETERS_MM[at] / blur[some]) ** 2) / 8)
+    # A core half mixed with what lies around it says little about the brightness of contrast.
+    worth, value = np.zeros(len(usable)), np.zeros(len(usable))
+    worth[some], value[some] = unmixed**8, brightness
+    lumen = _along(value, worth, LUMEN_RUN_MM / step_mm)
+    diameter = np.zeros(len(usable))
+    for one in np.unique(blur):
+        here = np.flatnonzero(blur == one)
+        error, _ = _fit(rings.of(here), float(one), lumen[here])
+        diameter[here] = _least(error[:, wall])
+    return Calibres(diameter, lumen, blur)
 
 
-def _surroundings(
-    rings: _Rings, usable: NDArray[np.bool_], step_mm: float
-) -> tuple[NDArray[np.int64], Floats]:
-    """Return, per section, which pair of blur and wall fits best nearby, and the lumen's HU."""
-    own = np.arange(len(usable))
-    fits = [_fit(rings, blur, None) for blur in BLURS_MM]
-    misfit = np.stack([fit[0].min(axis=2) for fit in fits], axis=1)  # section, blur, wall
-    misfit = np.where(usable[:, None, None], misfit, 0.0)
-    nearby = ndimage.gaussian_filter1d(misfit, BLUR_RUN_MM / step_mm, axis=0, mode="nearest")
-    best = nearby.reshape(len(own), -1).argmin(axis=1)
-    blur_at, wall_at = np.divmod(best, len(WALLS_MM))
-    lumen, worth = np.zeros(len(own)), np.zeros(len(own))
-    for number in np.unique(blur_at):
-        here = blur_at == number
-        error, brightness = fits[number]
-        at = error[own, wall_at].argmin(axis=1)
-        unmixed = 1 - np.exp(-(DIAMETERS_MM[at] ** 2) / (8 * BLURS_MM[number] ** 2))
-        lumen[here] = brightness[own, wall_at, at][here]
-        worth[here] = unmixed[here] ** 8  # a core half mixed with its surroundings hardly counts
-    return best, _along(lumen, worth * usable, LUMEN_RUN_MM / step_mm)
+def voxel_blur(volume: ImageVolume, one: Floats, two: Floats) -> Floats:
+    """Return the standard deviation in mm, in the plane of two normals, of voxels' own blur.
+
+    A box of width s has the variance s^2 / 12; linear interpolation between samples s apart adds
+    on average s^2 / 6. The mean over the two directions is returned, shape (n,).
+    """
+    edges = volume.to_lps[:3, :3]
+    across = (np.square(one @ edges) + np.square(two @ edges)).sum(axis=1) / 2
+    return np.asarray(np.sqrt(across * (1 / 12 + 1 / 6)))
+
+
+def _nearest_blur(blur_mm: Floats) -> Floats:
+    """Return the nearest of the blurs that templates are kept for."""
+    nearest = np.abs(np.subtract.outer(blur_mm, BLURS_MM)).argmin(axis=1)
+    return np.asarray(np.asarray(BLURS_MM)[nearest])
+
+
+def _best_by_wall(rings: _Rings, blur: Floats) -> list[tuple[Floats, Floats, NDArray[np.int64]]]:
+    """Return for each wall the misfit, brightness and number of the best diameter, each (n,)."""
+    shape = (len(blur), len(WALLS_MM), len(DIAMETERS_MM))
+    error, brightness = np.empty(shape), np.empty(shape)
+    for one in np.unique(blur):
+        here = np.flatnonzero(blur == one)
+        error[here], brightness[here] = _fit(rings.of(here), float(one), None)
+    own = np.arange(len(blur))
+    found = []
+    for wall in range(len(WALLS_MM)):
+        at = error[:, wall].argmin(axis=1)
+        # The root keeps a few sections that fit badly from deciding for all.
+        misfit = np.sqrt(np.maximum(error[own, wall, at], 0.0))
+        found.append((misfit, brightness[own, wall, at], at))
+    return found
 
 
 def _ring_means(sections: Sections) -> _Rings:

@@ -42,7 +42,7 @@ class Narrowing:
     least_calibre_mm : float
         The least inner diameter; an upper limit where `less_than` is true.
     reference_calibre_mm : float
-        The inner diameter it is compared with: the median nearby.
+        The inner diameter it is compared with: the median nearby, on the wider side.
     less_than : bool
         True where the lumen is finer than the image can resolve.
     """

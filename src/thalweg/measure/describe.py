@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from thalweg.measure.bends import bend_radii, least_bend_radius
-from thalweg.measure.calibre import fitted_calibres
+from thalweg.measure.calibre import fitted_calibres, voxel_blur
 from thalweg.measure.course import Course, Gap
 from thalweg.measure.doubt import length_sd
 from thalweg.measure.refine import STEP_MM, Lit
@@ -156,7 +156,7 @@ def _calibre(volume: ImageVolume, sections: Sections, state: Lit, tangent: Float
     spread = np.isfinite(sections.edge_mm)
     usable = lit & spread & ~state.wide_end
     dense = _dense(sections.core_hu, usable)
-    fit = fitted_calibres(sections, usable & ~dense, STEP_MM)
+    fit = fitted_calibres(sections, usable & ~dense, voxel_blur(volume, *sections.normals), STEP_MM)
     limit = RESOLVED_VOXELS * _voxel_width(volume, tangent)
     fine = usable & ~dense & (fit.diameter_mm < limit)
     for first, stop in runs(fine):  # a fine end beside a gap is how the ureter closes

@@ -37,6 +37,10 @@ FARTHEST_MOVE_MM = 2.5
 LIT_SHARE = 0.3
 """A core below this share of the brightness nearby is not told from an empty ureter."""
 
+FAINT_HU = 140.0
+"""Fainter contrast than `BRIGHT_HU` counts down to this where it leads on between brighter parts:
+a fine lumen in thick planes. A vein that crosses a gap does not lead to contrast."""
+
 NEARBY_MM = 10.0
 
 WIDE_ENDS_MM = 30.0
@@ -146,9 +150,21 @@ def lit_stations(sections: Sections, step_mm: float, *, seeking: bool = False) -
     bright = level > BRIGHT_HU
     if bright.any():
         nearby = np.minimum(nearby, 1.5 * np.median(level[bright]))
-    lit = level > np.maximum(BRIGHT_HU, TISSUE_HU + LIT_SHARE * (nearby - TISSUE_HU))
+    floor = TISSUE_HU + LIT_SHARE * (nearby - TISSUE_HU)
+    lit = level > np.maximum(BRIGHT_HU, floor)
+    if not seeking:
+        lit = _continued(lit, level > np.maximum(FAINT_HU, floor))
     lit, specks = without_specks(closed_holes(lit, step_mm), step_mm)
     return Lit(lit, _wide_ends(sections.edge_mm, lit, step_mm), specks)
+
+
+def _continued(lit: Flags, faint: Flags) -> Flags:
+    """Return `lit` with the faint stretches that lead from one lit station to another."""
+    out = lit.copy()
+    for first, stop in runs(faint & ~lit):
+        if first > 0 and stop < len(lit) and lit[first - 1] and lit[stop]:
+            out[first:stop] = True
+    return out
 
 
 def _wide_ends(edge_mm: Floats, lit: Flags, step_mm: float) -> Flags:

@@ -20,13 +20,16 @@ SPECK_MM = 5.0
 """A shorter spot of contrast with gaps on both sides may be a stone or lie outside the ureter."""
 
 NARROW_SHARE = 0.6
-"""Narrower than this share of the ureter nearby is called a narrowing (our own choice)."""
+NARROWER_SHARE = 0.85
+"""A narrowing is narrower than the first share of the wider side nearby, and than the second of
+the other side (our own choice): a ureter that merely stops being dilated is not narrowed."""
 
 NARROW_LEAST_MM = 2.0
 """Shorter narrowings are not told from noise."""
 
+CLEAR_MM = 4.0
 NEARBY_MM = 30.0
-"""How far on either side the ureter counts as nearby."""
+"""From how far and up to how far on either side the ureter counts as nearby."""
 
 DILATED_MM = 7.0
 """A ureter of 7 mm or more is called wide (common practice in naming megaureter)."""
@@ -82,9 +85,11 @@ def narrowings(
     """
     fine = np.isfinite(upper_mm)
     measured = np.where(fine, upper_mm, calibre_mm)
-    reference = _reference(calibre_mm, station_mm)
-    narrow = lit & np.isfinite(measured) & (measured < NARROW_SHARE * reference)
-    narrow = _joined(narrow | (lit & fine & np.isfinite(reference)))
+    before, after = _medians_beside(calibre_mm, station_mm)
+    greater, lesser = np.fmax(before, after), np.fmin(before, after)
+    narrow = (measured < NARROW_SHARE * greater) & (measured < NARROWER_SHARE * lesser)
+    narrow = _joined((narrow | (fine & np.isfinite(greater))) & lit)
+    reference = greater
     found = []
     for first, stop in runs(narrow):
         start, end = _limits(first, stop, station_mm)
@@ -122,15 +127,20 @@ def dilatations(calibre_mm: Floats, saturated: Flags, station_mm: Floats) -> tup
     return tuple(found)
 
 
-def _reference(calibre_mm: Floats, station_mm: Floats) -> Floats:
-    """Return the median calibre within `NEARBY_MM` of each station; NaN where none is known."""
-    known = np.isfinite(calibre_mm)
-    out = np.full(len(calibre_mm), np.nan)
-    for at, station in enumerate(station_mm):
-        near = known & (np.abs(station_mm - station) <= NEARBY_MM)
-        if near.any():
-            out[at] = np.median(calibre_mm[near])
-    return out
+def _medians_beside(calibre_mm: Floats, station_mm: Floats) -> tuple[Floats, Floats]:
+    """Return the median calibre nearby on the kidney's and on the bladder's side of each station.
+
+    NaN where nothing is known on that side.
+    """
+    known = np.flatnonzero(np.isfinite(calibre_mm))
+    at, value = station_mm[known], calibre_mm[known]
+    out = np.full((2, len(station_mm)), np.nan)
+    for number, station in enumerate(station_mm):
+        for side, (low, high) in enumerate(((-NEARBY_MM, -CLEAR_MM), (CLEAR_MM, NEARBY_MM))):
+            part = value[np.searchsorted(at, station + low) : np.searchsorted(at, station + high)]
+            if len(part):
+                out[side, number] = np.median(part)
+    return out[0], out[1]
 
 
 def _joined(flags: Flags) -> Flags:
