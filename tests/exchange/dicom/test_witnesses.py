@@ -17,7 +17,7 @@ import pydicom
 import pytest
 from pydicom import dcmread
 from scipy.spatial.transform import Rotation
-from tests.support.dicom_series import artificial, edited, matrix, written
+from tests.support.dicom_series import artificial, checked_sentence, edited, matrix, written
 from tests.support.simpleitk_witness import (
     SITK_TOLERANCE_MM,
     agrees_with_simpleitk,
@@ -26,6 +26,7 @@ from tests.support.simpleitk_witness import (
 )
 from tests.support.toolkits import toolkit
 
+from thalweg.errors import ImageError
 from thalweg.exchange.dicom import read_volume
 
 if TYPE_CHECKING:
@@ -94,6 +95,23 @@ def test_series_compressed_by_dcmtk(tmp_path: Path, program: str, option: str) -
         assert done.returncode == 0, done.stderr
         assert dcmread(tmp_path / "z" / path.name).file_meta.TransferSyntaxUID.is_compressed
     np.testing.assert_array_equal(read_volume(tmp_path / "z").values, volume.values)
+
+
+def test_codestream_that_kills_its_decoder_is_an_error(tmp_path: Path) -> None:
+    """GDCM aborts its process where the marker after JPEG's start of image is gone."""
+    (tmp_path / "z").mkdir()
+    paths = written(tmp_path / "s", artificial(FEW))
+    for path in paths:
+        edited(path, _as_scanners_store)
+        assert toolkit("dcmcjpeg", "+e1", path, tmp_path / "z" / path.name).returncode == 0
+    spoilt = tmp_path / "z" / paths[1].name
+    content = bytearray(spoilt.read_bytes())
+    content[content.index(b"\xff\xd8\xff") + 2] = 0
+    spoilt.write_bytes(content)
+    with pytest.raises(ImageError, match="cannot be decoded") as caught:
+        read_volume(tmp_path / "z")
+    checked_sentence(caught.value)
+    assert caught.value.where == str(spoilt)
 
 
 @pytest.mark.parametrize("option", ["+ti", "+tb", "+td"], ids=["implicit", "big", "deflated"])
