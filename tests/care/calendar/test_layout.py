@@ -202,6 +202,13 @@ def test_an_overdue_visit_whose_successor_has_opened_is_kept_and_marked() -> Non
     assert "bloods-bowel-1" not in keys
 
 
+def test_a_visit_is_superseded_from_the_day_its_successors_window_opens() -> None:
+    # bloods-bowel-2 is due 30 April 2026 and may be done from ten days before.
+    for today, superseded in ((date(2026, 4, 19), False), (date(2026, 4, 20), True)):
+        one = visit(laid_out(today), "bloods-bowel-1")
+        assert (one.status, one.superseded) == ("overdue", superseded)
+
+
 def test_an_unknown_condition_leaves_a_rule_undecided_and_says_what_would_settle_it() -> None:
     calendar = laid_out(OPERATION, conditions={"bladder-cancer": Truth.MET})
     (one,) = [u for u in calendar.undecided if u.rule.key == "urethral-surveillance-high-risk"]
@@ -322,6 +329,13 @@ def test_an_emergency_change_counts_as_the_next_one() -> None:
     one, two, *_ = changes_laid_out(date(2026, 2, 20), first)
     assert one.status == "done"
     assert two.due == date(2026, 3, 10)
+
+
+@pytest.mark.parametrize("day", [OPERATION, date(2026, 1, 3), date(2026, 2, 27)])
+def test_a_change_up_to_the_operation_or_after_today_is_none_of_these(day: date) -> None:
+    visits = changes_laid_out(date(2026, 2, 26), said_done("stent-change", day))
+    assert [one.status for one in visits].count("done") == 0
+    assert visits[0].due == date(2026, 2, 28)
 
 
 def test_two_records_of_one_change_are_one_change() -> None:
