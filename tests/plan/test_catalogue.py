@@ -150,6 +150,7 @@ def test_ureters_in_one_stoma_must_share_a_site_and_two_stomas_may_not() -> None
         "cutaneous-double-barrel": "shared",
         "transuretero-cutaneous": "shared",
         "ileal-conduit": "shared",
+        "colon-conduit": "shared",
     }
 
 
