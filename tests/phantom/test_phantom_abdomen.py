@@ -292,7 +292,7 @@ def test_the_same_call_gives_the_same_voxels_and_reports_its_progress() -> None:
 
 
 def test_an_oblique_image_shows_the_same_person() -> None:
-    corners = {"low_mm": (15.0, -20.0, -30.0), "high_mm": (60.0, 30.0, 40.0)}
+    corners = {"low_mm": (22.0, -20.0, -12.0), "high_mm": (54.0, 20.0, 24.0)}
     straight, oblique = (
         render(
             adult(), spacing_mm=(1.0, 0.8, 0.8), noise_hu=0.0, psf_mm=1.0, oblique_deg=turn,
@@ -302,8 +302,8 @@ def test_an_oblique_image_shows_the_same_person() -> None:
     )  # fmt: skip
     assert not np.allclose(straight.volume.to_lps, oblique.volume.to_lps)
     line = adult().left.centreline.points_mm
-    line = line[(line[:, 2] > -20) & (line[:, 2] < 30)]
-    for offset in ((0, 0, 0), (2, 0, 0), (0, 12, 0), (-12, 3, 0)):
+    line = line[(line[:, 2] > -4) & (line[:, 2] < 16)]
+    for offset in ((0, 0, 0), (2, 0, 0), (0, 9, 0), (-7, 3, 0)):
         first = _hounsfield(straight, line + offset)
         second = _hounsfield(oblique, line + offset)
         assert np.abs(first - second).mean() < 25

@@ -104,6 +104,20 @@ def test_rods_end_to_end_show_no_seam() -> None:
     np.testing.assert_allclose(parts, whole, atol=1e-5)
 
 
+@pytest.mark.parametrize("turn", [None, (10.0, 20.0, 30.0)], ids=["axial", "oblique"])
+def test_a_union_is_drawn_whole_wherever_its_edges_fall_on_the_grid(
+    turn: tuple[float, float, float] | None,
+) -> None:
+    rods = tuple(Rod((0, 0, z), (0, 0, z + 3), 4.0) for z in range(-12, 12, 3))
+    exact = np.pi * 16 * 24 + 4 / 3 * np.pi * 64
+    low, high = np.array([-8.0, -8.0, -18.0]), np.array([8.0, 8.0, 18.0])
+    for step in np.arange(0.8, 1.6, 0.05):
+        grid = grid_over(low, high, (float(step), 0.8, 0.8), turn)
+        values = np.zeros(grid.shape, dtype=np.float32)
+        paint_union(values, grid, rods, 1.0)
+        assert values.sum(dtype=float) * grid.voxel_mm3 == pytest.approx(exact, rel=0.03)
+
+
 def test_an_ellipsoids_lowest_point_is_on_its_surface_and_lowest() -> None:
     solid = Ellipsoid((1, 2, 3), (9, 12, 20), turned(20, 30))
     low, _ = solid.box()

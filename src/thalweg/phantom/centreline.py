@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Centreline", "centreline_of"]
 
-PANELS = 4000
-"""Panels of the length quadrature: a spline's knots then fall within 0.1 mm of a panel's end."""
+PANELS = 2000
+"""Panels of the length quadrature: a spline's knots then fall within 0.2 mm of a panel's end."""
 
 NODES = 5
 """Gauss–Legendre nodes in each panel, exact for polynomials of degree nine."""

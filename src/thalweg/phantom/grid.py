@@ -73,11 +73,11 @@ class Grid:
 
     def window(self, low_mm: Floats, high_mm: Floats) -> Window | None:
         """Return the voxels that may touch a box with edges along LPS, or None when none does."""
-        picks = np.array(np.meshgrid([0, 1], [0, 1], [0, 1])).reshape(3, -1).T
-        corners = np.where(picks == 1, high_mm, low_mm)
-        index = corners @ self.from_lps[:3, :3].T + self.from_lps[:3, 3]
-        first = np.maximum(np.floor(index.min(axis=0) - 0.5).astype(int), 0)
-        last = np.minimum(np.ceil(index.max(axis=0) + 0.5).astype(int) + 1, self.shape)
+        middle, half = (high_mm + low_mm) / 2, (high_mm - low_mm) / 2
+        home = self.from_lps[:3, :3] @ middle + self.from_lps[:3, 3]
+        reach = np.abs(self.from_lps[:3, :3]) @ half + 0.5
+        first = np.maximum(np.floor(home - reach).astype(int), 0)
+        last = np.minimum(np.ceil(home + reach).astype(int) + 1, self.shape)
         if (first >= last).any():
             return None
         plane, row, column = (slice(int(a), int(b)) for a, b in zip(first, last, strict=True))

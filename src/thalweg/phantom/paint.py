@@ -56,22 +56,24 @@ def paint_union(
     values: NDArray[np.float32], grid: Grid, solids: Sequence[Solid], hounsfield: float
 ) -> None:
     """Draw small solids that run into one another as one body, so that no seam shows."""
-    boxes = [solid.box() for solid in solids]
-    low = np.min([box[0] for box in boxes], axis=0)
-    high = np.max([box[1] for box in boxes], axis=0)
-    whole = grid.window(low, high)
-    if whole is None:
+    windows = [grid.window(*solid.box()) for solid in solids]
+    seen = [
+        (solid, window) for solid, window in zip(solids, windows, strict=True) if window is not None
+    ]
+    if not seen:
         return
-    distance = np.full([part.stop - part.start for part in whole], np.inf, dtype=np.float32)
-    for solid, box in zip(solids, boxes, strict=True):
-        window = grid.window(*box)
-        if window is not None:
-            shifted = (
-                slice(part.start - home.start, part.stop - home.start)
-                for part, home in zip(window, whole, strict=True)
-            )
-            own = distance[tuple(shifted)]
-            np.minimum(own, solid.signed_distance(*grid.coordinates(window)), out=own)
+    # Hull of the windows, not window of the hull: the two may round differently.
+    start = [min(window[axis].start for _, window in seen) for axis in range(3)]
+    stop = [max(window[axis].stop for _, window in seen) for axis in range(3)]
+    whole = (slice(start[0], stop[0]), slice(start[1], stop[1]), slice(start[2], stop[2]))
+    distance = np.full(np.subtract(stop, start), np.inf, dtype=np.float32)
+    for solid, window in seen:
+        shifted = tuple(
+            slice(part.start - home, part.stop - home)
+            for part, home in zip(window, start, strict=True)
+        )
+        own = distance[shifted]
+        np.minimum(own, solid.signed_distance(*grid.coordinates(window)), out=own)
     _blend(values[whole], distance, grid, hounsfield)
 
 
