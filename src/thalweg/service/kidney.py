@@ -104,7 +104,7 @@ def kidney_of_case(
     case_id: str, given: Mapping[str, str], *, home: Path | None, at: date
 ) -> list[dict[str, Any]]:
     """Return the kidney findings of a case; values typed on the line are added, not recorded."""
-    from thalweg.service.library import open_store  # noqa: PLC0415 - not for values on the line
+    from thalweg.service.keeping import open_store  # noqa: PLC0415 - not for values on the line
 
     with open_store(home) as store:
         case = store.get_case(case_id)

@@ -37,23 +37,24 @@ def intake(
     The same folder twice changes nothing; a folder with one more result adds that result.
     """
     from thalweg.service.intake import take_in
-    from thalweg.service.library import open_store
+    from thalweg.service.keeping import open_store
+    from thalweg.service.telling import intake_json, intake_lines
 
     with open_store(home) as store, watching(quiet=as_json) as progress:
         report = take_in(folder, store, today=as_date(on), progress=progress)
 
     def human() -> None:
-        for line in report.lines():
+        for line in intake_lines(report):
             typer.echo(line)
         typer.echo(f"Case {report.case_id}. Next: thalweg plan {report.case_id}")
 
-    emit(report.to_json(), as_json, human)
+    emit(intake_json(report), as_json, human)
 
 
 def cases(home: Home = None, on: On = None, as_json: Json = False) -> None:
     """List the cases on record, and what each still lacks for a plan."""
     from thalweg.service.caseload import caseload
-    from thalweg.service.library import open_store
+    from thalweg.service.keeping import open_store
 
     with open_store(home) as store:
         rows = caseload(store, at=as_date(on))
@@ -83,7 +84,7 @@ def case(
     from thalweg.evidence.bibliography import cite
     from thalweg.record.explain import as_text
     from thalweg.service.caseload import course_of
-    from thalweg.service.library import open_store
+    from thalweg.service.keeping import open_store
 
     with open_store(home) as store, watching(quiet=as_json) as progress:
         course = course_of(case_id, store, at=as_date(on), progress=progress)
@@ -110,7 +111,7 @@ def case(
 
 def verify(home: Home = None, as_json: Json = False) -> None:
     """Check the record: the audit trail's chain, and every stored image against its hash."""
-    from thalweg.service.library import check_record, open_store
+    from thalweg.service.keeping import check_record, open_store
 
     with open_store(home) as store, watching(quiet=as_json) as progress:
         checked = check_record(store, progress=progress)

@@ -36,9 +36,9 @@ def calendar(
     as_json: Json = False,
 ) -> None:
     """Lay out the follow-up for life: what is due when, within which window, and why."""
-    from thalweg.service.following import calendar_of
+    from thalweg.service.following import calendar_of_case
 
-    laid = calendar_of(case_id, home=home, diversion=diversion, at=as_date(on), ics=ics)
+    laid = calendar_of_case(case_id, home=home, diversion=diversion, at=as_date(on), ics=ics)
 
     def human() -> None:
         for line in laid.lines():

@@ -24,13 +24,14 @@ def reach(
         Path,
         typer.Argument(metavar="SCENE.toml", help="Ureters, sites and obstacles, lengths in mm."),
     ],
+    on: On = None,
     as_json: Json = False,
 ) -> None:
     """Say from geometry alone whether each ureter reaches each site, and with what margin."""
     from thalweg.service.reaching import reach_scene
 
     with watching(quiet=as_json) as progress:
-        reached = reach_scene(scene, progress=progress)
+        reached = reach_scene(scene, at=as_date(on), progress=progress)
 
     def human() -> None:
         for line in reached.lines():
@@ -46,14 +47,15 @@ def appraise(case_id: CaseId, home: Home = None, on: On = None, as_json: Json = 
     Says which fact each verdict rests on, what would change it, and which missing facts would
     settle most.
     """
-    from thalweg.service.library import open_store
+    from thalweg.service.keeping import open_store
+    from thalweg.service.telling import appraisal_lines
     from thalweg.service.workup import work_up
 
     with open_store(home) as store, watching(quiet=as_json) as progress:
         worked = work_up(case_id, store, at=as_date(on), progress=progress)
 
     def human() -> None:
-        for line in worked.appraisal.lines():
+        for line in appraisal_lines(worked.appraisal):
             typer.echo(line)
         typer.echo(CAUTION)
 
@@ -78,7 +80,7 @@ def plan(
 ) -> None:
     """Work the case up and write the plan, as HTML and PDF, with the calendar as iCalendar."""
     from thalweg.service.documents import write_plan
-    from thalweg.service.library import open_store
+    from thalweg.service.keeping import open_store
 
     with open_store(home) as store, watching(quiet=as_json) as progress:
         written = write_plan(

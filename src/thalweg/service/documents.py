@@ -1,0 +1,137 @@
+"""Write the plan of a case: HTML, PDF, and the calendar for calendar programs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, time
+from typing import TYPE_CHECKING, Any
+
+from thalweg.evidence.bibliography import cite
+from thalweg.progress import silent
+from thalweg.service.following import calendar_for, chosen_diversion, issue_file
+from thalweg.service.protocol import read_protocol
+from thalweg.service.safefile import replace_file
+from thalweg.service.workup import work_up
+from thalweg.sheets.html import to_html
+from thalweg.sheets.pdf import to_pdf
+from thalweg.sheets.pictures.course import course_picture
+from thalweg.sheets.plan import PlanContent, PlannedUreter, plan_document
+
+if TYPE_CHECKING:
+    from datetime import date
+    from pathlib import Path
+
+    from thalweg.progress import Progress
+    from thalweg.service.protocol import Protocol
+    from thalweg.service.workup import Workup
+    from thalweg.store.store import Store
+
+__all__ = ["WrittenPlan", "plan_content", "write_plan"]
+
+
+@dataclass(frozen=True)
+class WrittenPlan:
+    """Where a plan lies, and what it rests on."""
+
+    case_id: str
+    files: tuple[Path, ...]
+    workup: Workup
+    reason: str
+
+    def lines(self) -> list[str]:
+        """Return what a person at the keyboard reads."""
+        rows = [f"{row.diversion.name}: {row.verdict}" for row in self.workup.appraisal.diversions]
+        rows += [f"! {problem}" for problem in self.workup.problems]
+        return [*rows, *(f"Written: {path}" for path in self.files)]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return files, findings, routes and appraisal."""
+        return {
+            "case": self.case_id,
+            "files": [str(path) for path in self.files],
+            "findings": [finding.to_json(cite) for finding in self.workup.findings],
+            "routes": [route.to_json() for route in self.workup.routes],
+            "appraisal": self.workup.appraisal.to_json(),
+            "calendar": self.reason,
+            "problems": list(self.workup.problems),
+        }
+
+
+def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
+    """Return what the plan says of a work-up."""
+    diversion, reason = chosen_diversion(workup.case, workup.appraisal)
+    calendar = None
+    if diversion is not None:
+        calendar = calendar_for(workup.case, diversion, at=workup.at, protocol=protocol)
+    local = []
+    if calendar is not None and protocol.table("calendar"):
+        replaced = ", ".join(protocol.table("calendar") or ())
+        local.append(f"This unit's own protocol is used for the calendar: {replaced}.")
+    return PlanContent(
+        case=workup.case,
+        at=workup.at,
+        kidney=workup.kidney,
+        ureters=tuple(
+            PlannedUreter(one.side, one.findings, one.freed, one.picture, one.problem)
+            for one in workup.ureters
+        ),
+        sites=workup.sites,
+        scene=workup.scene,
+        routes=workup.routes,
+        margins=workup.margins,
+        appraisal=workup.appraisal,
+        calendar=calendar,
+        calendar_reason=reason,
+        problems=workup.problems,
+        notices=(*workup.appraisal.notices, *local),
+    )
+
+
+def write_plan(
+    case_id: str,
+    store: Store,
+    out: Path,
+    *,
+    at: date,
+    protocol: Path | None = None,
+    progress: Progress = silent,
+) -> WrittenPlan:
+    """Work a case up and write its plan.
+
+    Parameters
+    ----------
+    case_id : str
+    store : Store
+    out : Path
+        Folder for ``plan-ID.html``, ``plan-ID.pdf`` and, where the operation has a date,
+        ``calendar-ID.ics``.
+    at : date
+        Work with what was known on this day.
+    protocol : Path, optional
+        Folder of the unit's own rules.
+    progress : Progress
+
+    Raises
+    ------
+    InputError
+        If there is no such case, or a file cannot be written.
+    """
+    own = read_protocol(protocol)
+    workup = work_up(case_id, store, at=at, protocol=own, draw=course_picture, progress=progress)
+    content = plan_content(workup, own)
+    progress("Writing the plan", 0, 3)
+    document = plan_document(content)
+    html, pdf = to_html(document), to_pdf(document)
+    files = [out / f"plan-{case_id}.html", out / f"plan-{case_id}.pdf"]
+    replace_file(files[0], html)
+    progress("Writing the plan", 1, 3)
+    replace_file(files[1], pdf)
+    progress("Writing the plan", 2, 3)
+    if content.calendar is not None and content.calendar.operation_date is not None:
+        files.append(out / f"calendar-{case_id}.ics")
+        # Issued at the start of the plan's day, so that the same plan is the same file.
+        issued_at = datetime.combine(at, time.min, UTC)
+        issue_file(case_id, content.calendar, files[-1], issued_at=issued_at)
+    progress("Writing the plan", 3, 3)
+    store.note("plan written", case_id=case_id, on=at.isoformat())
+    return WrittenPlan(case_id, tuple(files), workup, content.calendar_reason)

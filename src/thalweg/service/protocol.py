@@ -1,0 +1,61 @@
+"""A unit's own protocol: a folder of TOML files whose rows take the place of ours by key."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from thalweg.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+__all__ = ["NO_PROTOCOL", "Protocol", "read_protocol"]
+
+TABLES = ("calendar", "catalogue")
+"""Files that a protocol folder may hold, by name without ``.toml``."""
+
+
+@dataclass(frozen=True)
+class Protocol:
+    """The tables of a protocol folder, by name."""
+
+    tables: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+    def table(self, name: str) -> Mapping[str, Any] | None:
+        """Return the unit's table of that name, or None where it has none."""
+        return self.tables.get(name)
+
+
+NO_PROTOCOL = Protocol()
+
+
+def read_protocol(folder: Path | None) -> Protocol:
+    """Read a protocol folder; None is no protocol.
+
+    Raises
+    ------
+    InputError
+        If the folder is missing, or a file in it is not one of ours or not TOML.
+    """
+    if folder is None:
+        return NO_PROTOCOL
+    if not folder.is_dir():
+        raise InputError("there is no such folder", where=str(folder), mend="name your protocol")
+    tables = {}
+    for path in sorted(folder.glob("*.toml")):
+        if path.stem not in TABLES:
+            raise InputError(
+                "is not a table of Thalweg",
+                where=path.name,
+                mend=f"use {' or '.join(f'{name}.toml' for name in TABLES)}",
+            )
+        try:
+            tables[path.stem] = tomllib.loads(path.read_text(encoding="utf-8"))
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            raise InputError(
+                f"cannot be read as TOML ({error})", where=path.name, mend="correct that place"
+            ) from error
+    return Protocol(tables)

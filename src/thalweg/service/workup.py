@@ -1,0 +1,192 @@
+"""Work a case up: kidneys, ureters, reach and appraisal, from what is on record on a day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+from thalweg.assess.kidney.inputs import KidneyInputs
+from thalweg.assess.kidney.report import kidney_findings
+from thalweg.errors import InputError
+from thalweg.plan.appraise import appraise
+from thalweg.plan.catalogue import catalogue
+from thalweg.plan.reach import solve_scene
+from thalweg.plan.reached import margin_finding, summarised
+from thalweg.plan.staging import staged
+from thalweg.progress import silent
+from thalweg.record.fact import Mark
+from thalweg.service.images import Images
+from thalweg.service.protocol import NO_PROTOCOL
+from thalweg.service.sites import measured_sites
+from thalweg.service.ureters import traced_ureters
+
+if TYPE_CHECKING:
+    from thalweg.plan.appraise import Appraisal
+    from thalweg.plan.reach import RouteResult, Scene
+    from thalweg.plan.staging import MeasuredSite
+    from thalweg.progress import Progress
+    from thalweg.record.case import Case
+    from thalweg.record.finding import Finding
+    from thalweg.service.protocol import Protocol
+    from thalweg.service.ureters import Draw, TracedUreter
+    from thalweg.store.store import Store
+
+__all__ = ["Workup", "known_on", "work_up", "worked_up"]
+
+
+@dataclass(frozen=True)
+class Workup:
+    """Everything worked out for one person on one day.
+
+    Parameters
+    ----------
+    case : Case
+        As known on that day.
+    at : date
+    kidney : tuple of Finding
+    ureters : tuple of TracedUreter
+        Each renal unit that was marked, traced or not.
+    sites : tuple of MeasuredSite
+    scene : Scene or None
+        What reach was computed on.
+    routes : tuple of RouteResult
+    margins : tuple of Finding
+    appraisal : Appraisal
+    problems : tuple of str
+        Why parts of it could not be worked out.
+    """
+
+    case: Case
+    at: date
+    kidney: tuple[Finding, ...]
+    ureters: tuple[TracedUreter, ...]
+    sites: tuple[MeasuredSite, ...]
+    scene: Scene | None
+    routes: tuple[RouteResult, ...]
+    margins: tuple[Finding, ...]
+    appraisal: Appraisal
+    problems: tuple[str, ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every finding, those of the kidneys first."""
+        traced = [finding for ureter in self.ureters for finding in ureter.findings]
+        verdicts = [row.finding() for row in self.appraisal.diversions]
+        return (*self.kidney, *traced, *self.margins, *verdicts)
+
+
+def known_on(case: Case, day: date) -> Case:
+    """Return the case as it was known on a day: without what is dated later."""
+
+    def when(at: date | datetime) -> date:
+        return at.date() if isinstance(at, datetime) else at
+
+    return replace(case, facts=tuple(fact for fact in case.facts if when(fact.at) <= day))
+
+
+def _routes(
+    case: Case,
+    ureters: tuple[TracedUreter, ...],
+    sites: tuple[MeasuredSite, ...],
+    progress: Progress,
+) -> tuple[Scene | None, tuple[RouteResult, ...], list[str]]:
+    freed = tuple(one.freed for one in ureters if one.freed is not None)
+    if not freed or not sites:
+        lacking = "no ureter could be freed on paper" if not freed else "no stoma site is marked"
+        return None, (), [f"Reach was not computed: {lacking}."]
+    obstacles = []
+    for label in case.labels("obstacle"):
+        mark, _ = case.mark("obstacle", label=label)
+        if isinstance(mark, Mark):
+            obstacles.append(mark)
+    base, _ = case.mark("conduit-base")
+    umbilicus, _ = case.mark("umbilicus")
+    try:
+        scene = staged(
+            freed,
+            sites,
+            tuple(obstacles),
+            None if base is None else base.points_mm[0],
+            midline_x_mm=0.0 if umbilicus is None else umbilicus.points_mm[0][0],
+        )
+        routes = solve_scene(scene, progress=progress)
+    except InputError as refused:
+        return None, (), [f"Reach was not computed: {refused}"]
+    return scene, tuple(routes), []
+
+
+def worked_up(
+    case: Case,
+    store: Store,
+    *,
+    at: date,
+    protocol: Protocol = NO_PROTOCOL,
+    draw: Draw | None = None,
+    progress: Progress = silent,
+) -> Workup:
+    """Work up a case already read; otherwise as `work_up`."""
+    case = known_on(case, at)
+    kidney = kidney_findings(KidneyInputs.from_case(case, at))
+    images = Images(case, store, progress)
+    ureters = traced_ureters(case, images, draw=draw, at=at, progress=progress)
+    sites, site_problems = measured_sites(case, images)
+    scene, routes, problems = _routes(case, ureters, sites, progress)
+    lengths = {one.side: one.findings[0] for one in ureters if one.findings}
+    margins = {}
+    for route in routes:
+        one = next((each for each in ureters if each.side == route.side), None)
+        site = next((each for each in sites if each.name == route.site), None)
+        facts = (*(one.facts if one else ()), *(site.facts if site else ()))
+        finding = margin_finding(route, at=one.at if one else at, lengths=lengths, facts=facts)
+        if finding is not None:
+            margins[route.diversion, str(route.side), route.site or ""] = finding
+    findings = (*kidney, *(f for one in ureters for f in one.findings), *margins.values())
+    rules = catalogue(protocol.table("catalogue"))
+    appraisal = appraise(case, findings, summarised(routes, margins), rules, at)
+    untraced = [one.problem for one in ureters if one.problem]
+    return Workup(
+        case,
+        at,
+        kidney,
+        ureters,
+        sites,
+        scene,
+        routes,
+        tuple(margins.values()),
+        appraisal,
+        (*untraced, *site_problems, *problems),
+    )
+
+
+def work_up(
+    case_id: str,
+    store: Store,
+    *,
+    at: date,
+    protocol: Protocol = NO_PROTOCOL,
+    draw: Draw | None = None,
+    progress: Progress = silent,
+) -> Workup:
+    """Work up a case on record.
+
+    Parameters
+    ----------
+    case_id : str
+    store : Store
+    at : date
+        Work with what was known on this day.
+    protocol : Protocol
+        The unit's own rules in place of ours.
+    draw : callable, optional
+        Makes a picture of each traced ureter while its image is in memory.
+    progress : Progress
+
+    Raises
+    ------
+    InputError
+        If there is no such case.
+    """
+    return worked_up(
+        store.get_case(case_id), store, at=at, protocol=protocol, draw=draw, progress=progress
+    )

@@ -1,0 +1,116 @@
+"""Routes of freed ureters to their stomas, from the front and from the left."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from thalweg.plan.reach.obstacles import Capsule, Sphere
+from thalweg.sheets.document import Picture
+from thalweg.sheets.pictures.canvas import BAD, CARE, GOOD, INK, SOFT, as_svg, figure
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from matplotlib.axes import Axes
+
+    from thalweg.plan.reach import RouteResult, Scene
+
+__all__ = ["routes_picture", "standing"]
+
+FRONT, SIDE = (0, 2), (1, 2)
+SAMPLES = 24
+
+
+def standing(route: RouteResult) -> str:
+    """Return ``"reaches"``, ``"short"`` or ``"uncertain"``: what the margin's interval says."""
+    if route.margin_interval_mm is None:
+        return "uncertain"
+    low, high = route.margin_interval_mm
+    if low >= 0:
+        return "reaches"
+    return "short" if high < 0 else "uncertain"
+
+
+_LOOK = {"reaches": (GOOD, "-"), "uncertain": (CARE, "--"), "short": (BAD, ":")}
+
+
+def _obstacles(axes: Axes, scene: Scene, plane: tuple[int, int]) -> None:
+    from matplotlib.patches import Circle  # noqa: PLC0415 - only when drawn
+
+    for obstacle in scene.obstacles:
+        if isinstance(obstacle, Capsule):
+            ends = np.array([obstacle.base, obstacle.tip])
+            places = ends[0] + np.linspace(0, 1, SAMPLES)[:, None] * (ends[1] - ends[0])
+            radius = obstacle.radius
+        elif isinstance(obstacle, Sphere):
+            places, radius = np.asarray(obstacle.at)[None], obstacle.radius
+        else:
+            continue
+        for place in places:
+            axes.add_patch(Circle(tuple(place[list(plane)]), radius, color="#d9d4c7", lw=0))
+
+
+def _draw(axes: Axes, scene: Scene, routes: Iterable[RouteResult], plane: tuple[int, int]) -> None:
+    across, up = plane
+    _obstacles(axes, scene, plane)
+    for ureter in scene.ureters:
+        stations = np.linspace(0.0, ureter.line.length, 200)
+        points = np.array([ureter.line.point(station) for station in stations])
+        axes.plot(points[:, across], points[:, up], color=SOFT, lw=1.0)
+        pivot = ureter.line.point(ureter.pivot_mm)
+        cut = ureter.line.point(ureter.division_mm)
+        axes.plot(pivot[across], pivot[up], "o", color=INK, ms=4)
+        axes.plot(cut[across], cut[up], "x", color=INK, ms=5, mew=1.4)
+    for route in routes:
+        if route.points_mm is None:
+            continue
+        colour, dash = _LOOK[standing(route)]
+        axes.plot(route.points_mm[:, across], route.points_mm[:, up], color=colour, ls=dash, lw=1.6)
+    for site in scene.sites:
+        axes.plot(site.point[across], site.point[up], "s", color=INK, ms=5, mfc="white", mew=1.2)
+        axes.annotate(
+            site.name,
+            (site.point[across], site.point[up]),
+            xytext=(6, 5),
+            textcoords="offset points",
+            fontsize=7,
+        )
+    axes.set_aspect("equal")
+    axes.grid(visible=True, lw=0.3)
+
+
+def routes_picture(scene: Scene, routes: tuple[RouteResult, ...], name: str) -> Picture:
+    """Return one diversion's routes, seen from the front and from the person's left.
+
+    Parameters
+    ----------
+    scene : Scene
+    routes : tuple of RouteResult
+        Of one diversion.
+    name : str
+        Of the diversion, as printed.
+    """
+    with figure(178, 92) as sheet:
+        front, side = sheet.subplots(1, 2, sharey=True)
+        _draw(front, scene, routes, FRONT)
+        front.set_xlabel("person's right ←   x, mm   → person's left")
+        front.set_ylabel("z, mm (towards the head ↑)")
+        front.set_title("From the front")
+        _draw(side, scene, routes, SIDE)
+        side.set_xlabel("skin ←   y, mm   → back")
+        side.set_title("From the person's left")
+        data = as_svg(sheet)
+    told = "; ".join(
+        f"{r.side} ureter to {r.site}: {standing(r)}" for r in routes if r.margin_mm is not None
+    )
+    return Picture(
+        data,
+        "svg",
+        f"{name}: shortest permitted routes. Solid green reaches, dashed amber uncertain, dotted "
+        "red too short; grey line the ureter as it lies, dot where it stays held, cross where it "
+        "is cut, shaded bone and great vessels, square the stoma site.",
+        f"{name}: {told or 'no route could be computed'}.",
+        share=0.94,
+    )

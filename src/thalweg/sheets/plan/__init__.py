@@ -1,0 +1,6 @@
+"""The plan that a surgeon carries: one document from everything worked out for one person."""
+
+from thalweg.sheets.plan.content import PlanContent, PlannedUreter
+from thalweg.sheets.plan.document import plan_document
+
+__all__ = ["PlanContent", "PlannedUreter", "plan_document"]

@@ -1,0 +1,148 @@
+"""The plan's middle: kidneys, ureters, reach and sites."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
+from thalweg.sheets.pictures.routes import routes_picture, standing
+from thalweg.sheets.plan.words import cautions_of, finding_table
+
+if TYPE_CHECKING:
+    from thalweg.plan.reach import RouteResult
+    from thalweg.sheets.plan.content import PlanContent, PlannedUreter
+
+__all__ = ["kidney_section", "reach_section", "sites_section", "ureter_section"]
+
+_STANDING = {
+    "reaches": Tone.GOOD,
+    "uncertain": Tone.UNKNOWN,
+    "short": Tone.BAD,
+}
+
+
+def kidney_section(content: PlanContent) -> Section:
+    """Return every estimate of kidney function and its cautions."""
+    table = finding_table(content.kidney, "Every estimate that fits, and the one to rely on.")
+    return Section(
+        "kidneys", "Kidneys", (table, Cautions(cautions_of(content.kidney))), new_page=True
+    )
+
+
+def ureter_section(ureter: PlannedUreter) -> Section:
+    """Return one ureter: picture, findings, where it would be held and cut."""
+    blocks: list[Block] = []
+    if ureter.problem:
+        blocks.append(Cautions((ureter.problem,)))
+    if ureter.picture is not None:
+        blocks.append(ureter.picture)
+    if ureter.findings:
+        caption = "Stations count from the point in the renal pelvis, in mm along the ureter."
+        blocks.append(finding_table(ureter.findings, caption))
+    if ureter.freed is not None:
+        freed = ureter.freed
+        blocks.append(
+            Text(
+                f"Held above station {freed.pivot_mm:.0f} mm (lower pole of the kidney), cut at "
+                f"{freed.division_mm:.0f} mm. {' '.join(freed.cautions)}"
+            )
+        )
+    blocks.append(Cautions(cautions_of(ureter.findings)))
+    title = f"{ureter.side.capitalize()} ureter"
+    return Section(f"ureter-{ureter.side}", title, tuple(blocks), new_page=True)
+
+
+def _millimetres(value: float | None) -> str:
+    return "not known" if value is None else f"{value:.0f} mm"
+
+
+def _route_row(route: RouteResult) -> tuple[Cell | str, ...]:
+    if route.margin_mm is None:
+        return (str(route.side), str(route.site), "", "", Cell("not known", Tone.UNKNOWN), "")
+    interval = ""
+    if route.margin_interval_mm is not None:
+        low, high = route.margin_interval_mm
+        interval = f" ({low:.0f} to {high:.0f})"
+    chance = route.probability_reaches
+    return (
+        str(route.side),
+        str(route.site),
+        _millimetres(route.free_mm),
+        _millimetres(route.required_mm),
+        Cell(f"{route.margin_mm:.0f}{interval} mm", _STANDING[standing(route)]),
+        "" if chance is None else f"{100 * chance:.0f} %",
+    )
+
+
+def _matters(routes: tuple[RouteResult, ...]) -> str:
+    """Return which doubts weigh most in the routes, as one sentence."""
+    shares: dict[str, float] = {}
+    for route in routes:
+        for item in route.contributions:
+            shares[item.name] = max(shares.get(item.name, 0.0), item.share)
+    top = sorted(shares.items(), key=lambda item: -item[1])[:3]
+    return ", ".join(f"{name} (up to {100 * share:.0f} % of the variance)" for name, share in top)
+
+
+def reach_section(content: PlanContent) -> Section:
+    """Return margins per diversion, a picture of each, and what weighs most in the doubt."""
+    names = {row.diversion.key: row.diversion.name for row in content.appraisal.diversions}
+    blocks: list[Block] = []
+    keys = tuple(dict.fromkeys(route.diversion for route in content.routes))
+    if not keys:
+        blocks.append(Text("Reach was not computed; the reasons stand under “At a glance”."))
+    for key in keys:
+        routes = tuple(route for route in content.routes if route.diversion == key)
+        blocks.append(
+            Table(
+                ("Ureter", "To", "Free", "Required", "Margin (95 %)", "Reaches in"),
+                tuple(_route_row(route) for route in routes),
+                (1.2, 2.4, 1.2, 1.4, 2.6, 1.3),
+                caption=f"{names.get(key, key)}: free length less required length.",
+            )
+        )
+        if content.scene is not None and any(route.points_mm is not None for route in routes):
+            blocks.append(routes_picture(content.scene, routes, names.get(key, key)))
+    matters = _matters(content.routes)
+    if matters:
+        blocks.append(Text(f"What the doubt comes from, greatest first: {matters}."))
+    said = [caution for route in content.routes for caution in route.cautions]
+    blocks.append(Cautions(tuple(dict.fromkeys((*said, *cautions_of(content.margins))))))
+    return Section("reach", "Reach", tuple(blocks), new_page=True)
+
+
+def sites_section(content: PlanContent) -> Section:
+    """Return the proposed sites with skin and wall there."""
+    rows = []
+    for site in content.sites:
+        doubt = "" if site.wall_sd_mm is None else f" ± {site.wall_sd_mm:.0f}"
+        how = "given" if site.wall_sd_mm is None else "measured"
+        x, y, z = site.point_mm
+        reached = [
+            f"{route.side} ({route.diversion})"
+            for route in content.routes
+            if route.site == site.name
+            and route.margin_mm is not None
+            and standing(route) == "reaches"
+        ]
+        rows.append(
+            (
+                site.name,
+                f"{x:.0f}, {y:.0f}, {z:.0f}",
+                f"{site.wall_mm:.0f}{doubt} mm, {how}",
+                f"{site.height_mm:.0f} mm",
+                ", ".join(dict.fromkeys(reached)) or "none with certainty",
+            )
+        )
+    cautions = tuple(dict.fromkeys(c for site in content.sites for c in site.cautions))
+    standing_caution = (
+        "Mark and try every site on the person lying, sitting, standing and bending, away from "
+        "folds, scars, bone and belt, within sight and reach of the hands."
+    )
+    table = Table(
+        ("Site", "Skin point, LPS mm", "Abdominal wall", "Stoma height", "Ureter reaches"),
+        tuple(rows),
+        (1.8, 2.0, 2.2, 1.4, 3.4),
+        caption="Candidate stoma sites as marked on the images.",
+    )
+    return Section("sites", "Proposed sites", (table, Cautions((standing_caution, *cautions))))

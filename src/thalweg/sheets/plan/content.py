@@ -1,0 +1,71 @@
+"""What goes into a plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from thalweg.care.calendar import Calendar
+    from thalweg.plan.appraise import Appraisal
+    from thalweg.plan.reach import RouteResult, Scene
+    from thalweg.plan.staging import FreedUreter, MeasuredSite
+    from thalweg.record.case import Case
+    from thalweg.record.finding import Finding
+    from thalweg.sheets.document import Picture
+
+__all__ = ["PlanContent", "PlannedUreter"]
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedUreter:
+    """One ureter's part of the plan: findings, picture, what is freed, or why it was not traced."""
+
+    side: str
+    findings: tuple[Finding, ...]
+    freed: FreedUreter | None
+    picture: Picture | None
+    problem: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class PlanContent:
+    """Everything a plan says.
+
+    Parameters
+    ----------
+    case : Case
+        As known on `at`.
+    at : date
+        The day the plan speaks of.
+    kidney : tuple of Finding
+    ureters : tuple of PlannedUreter
+    sites : tuple of MeasuredSite
+    scene : Scene or None
+    routes : tuple of RouteResult
+    margins : tuple of Finding
+    appraisal : Appraisal
+    calendar : Calendar or None
+    calendar_reason : str
+        For which diversion the calendar is laid out, and why that one; or why there is none.
+    problems : tuple of str
+        What could not be worked out.
+    notices : tuple of str
+        Which rules the unit's own protocol replaced.
+    """
+
+    case: Case
+    at: date
+    kidney: tuple[Finding, ...]
+    ureters: tuple[PlannedUreter, ...]
+    sites: tuple[MeasuredSite, ...]
+    scene: Scene | None
+    routes: tuple[RouteResult, ...]
+    margins: tuple[Finding, ...]
+    appraisal: Appraisal
+    calendar: Calendar | None
+    calendar_reason: str
+    problems: tuple[str, ...] = ()
+    notices: tuple[str, ...] = field(default=())

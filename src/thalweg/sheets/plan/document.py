@@ -1,0 +1,59 @@
+"""Put the plan together."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from thalweg.sheets.document import Document
+from thalweg.sheets.plan.anatomy import (
+    kidney_section,
+    reach_section,
+    sites_section,
+    ureter_section,
+)
+from thalweg.sheets.plan.choice import calendar_section, diversion_sections, sources_section
+from thalweg.sheets.plan.person import at_a_glance, facts_section
+from thalweg.sheets.plan.words import WARNING
+
+if TYPE_CHECKING:
+    from thalweg.sheets.plan.content import PlanContent
+
+__all__ = ["plan_document"]
+
+
+def plan_document(content: PlanContent) -> Document:
+    """Return the plan as a document.
+
+    Parameters
+    ----------
+    content : PlanContent
+
+    Returns
+    -------
+    Document
+        At a glance; kidneys; each ureter; reach; sites; every diversion; calendar; what is on
+        record; sources.
+    """
+    person = content.case.person
+    phantom = any(image.phantom for image in content.case.images)
+    subtitle = f"{person.name}, born {person.born.isoformat()}, number {person.reference}"
+    if phantom:
+        subtitle += " · made on an artificial image (phantom): for demonstration only"
+    return Document(
+        title="Plan for urinary diversion",
+        subtitle=subtitle,
+        running=f"Case {content.case.id} · {person.reference} · {content.at.isoformat()}",
+        warning=WARNING,
+        made_on=content.at.isoformat(),
+        sections=(
+            at_a_glance(content),
+            kidney_section(content),
+            *(ureter_section(ureter) for ureter in content.ureters),
+            reach_section(content),
+            sites_section(content),
+            *diversion_sections(content),
+            calendar_section(content),
+            facts_section(content),
+            sources_section(content),
+        ),
+    )
