@@ -45,6 +45,22 @@ def test_order_is_by_place() -> None:
     assert stack.order.tolist() == [1, 3, 0, 4, 2]
 
 
+def test_order_of_finding_changes_no_digit() -> None:
+    positions, directions, spacings, thicknesses, labels = Planes().arrays()
+    directions += np.linspace(-4e-5, 4e-5, 5)[:, None]  # as rounded by a careless exporter
+    spacings += np.linspace(-4e-5, 4e-5, 5)[:, None]
+    kept = stack_planes(positions, directions, spacings, thicknesses, labels)
+    turn = [3, 1, 4, 0, 2]
+    again = stack_planes(
+        positions[turn],
+        directions[turn],
+        spacings[turn],
+        thicknesses[turn],
+        [labels[index] for index in turn],
+    )
+    np.testing.assert_array_equal(again.to_lps, kept.to_lps)
+
+
 def test_order_is_along_the_normal_even_when_it_points_to_the_feet() -> None:
     positions, directions, spacings, thicknesses, labels = Planes().arrays()
     directions[:] = [1, 0, 0, 0, -1, 0]  # columns run forwards: the normal points down

@@ -109,7 +109,7 @@ def _by_child(requests: list[Request]) -> Generator[NDArray[Any], None, None]:
     """Yield the frames of all requests in order; fewer where the child process died."""
     if not requests:
         return
-    command = [sys.executable, "-c", f"from {__name__} import serve; serve()"]
+    command = [sys.executable, "-P", "-c", f"from {__name__} import serve; serve()"]
     with subprocess.Popen(  # noqa: S603 - this very module; the requests go through a pipe
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
     ) as child:

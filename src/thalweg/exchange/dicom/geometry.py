@@ -124,18 +124,19 @@ def stack_planes(
         )
     _require_alike(directions, DIRECTION_DRIFT, "direction", labels)
     _require_alike(spacings_mm, SPACING_DRIFT_MM, "pixel spacing", labels)
-    row, column = directions[0, :3], directions[0, 3:]
+    order = np.argsort(positions_mm @ np.cross(directions[0, :3], directions[0, 3:]), kind="stable")
+    lowest = order[0]  # speaks for all, so that the order in which files are found does not matter
+    row, column = directions[lowest, :3], directions[lowest, 3:]
     normal = np.cross(row, column)
     along = positions_mm @ normal
-    order = np.argsort(along, kind="stable")
     _require_even(along[order], [labels[index] for index in order])
     places = positions_mm[order]
     step = (places[-1] - places[0]) / (len(places) - 1)
     _require_in_line(places, step, [labels[index] for index in order])
     to_lps = np.eye(4)
     to_lps[:3, 0] = step
-    to_lps[:3, 1] = column * spacings_mm[0, 0]
-    to_lps[:3, 2] = row * spacings_mm[0, 1]
+    to_lps[:3, 1] = column * spacings_mm[lowest, 0]
+    to_lps[:3, 2] = row * spacings_mm[lowest, 1]
     to_lps[:3, 3] = places[0]
     orientation, off_axis = _orientation(normal)
     between_mm = float(step @ normal)
@@ -144,7 +145,7 @@ def stack_planes(
         *_oblique_cautions(orientation, off_axis),
         *_thickness_cautions(thicknesses_mm, between_mm),
     )
-    spacing = np.array([np.linalg.norm(step), spacings_mm[0, 0], spacings_mm[0, 1]])
+    spacing = np.array([np.linalg.norm(step), *spacings_mm[lowest]])
     return Stack(order, to_lps, spacing, orientation, cautions)
 
 

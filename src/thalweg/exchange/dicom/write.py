@@ -11,10 +11,8 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-import tempfile
 import uuid
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -29,8 +27,7 @@ from thalweg.progress import Progress, silent
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import date, datetime
-
-    from numpy.typing import NDArray
+    from pathlib import Path
 
     from thalweg.record.image import ImageVolume
 
@@ -133,11 +130,10 @@ def write_ct_series(
     uids = [UID(_uid(series.SeriesInstanceUID, index)) for index in range(volume.shape[0])]
     shuffled = sorted(range(len(uids)), key=lambda index: uids[index])
     names = {index: f"{place:08d}.dcm" for place, index in enumerate(shuffled, start=1)}
-    place = _planes(volume)
 
     def write_all(target: Path) -> None:
         for index, uid in enumerate(uids):
-            _add_plane(series, volume.values[index], uid, index, place(index))
+            _add_plane(series, volume, uid, index)
             dcmwrite(target / names[index], series, enforce_file_format=True)
             progress("writing images", index + 1, len(uids))
 
@@ -267,39 +263,23 @@ def _add_geometry(shared: Dataset, volume: ImageVolume) -> None:
     shared.SliceThickness = _number(abs(float(volume.to_lps[:3, 0] @ normal)))
 
 
-def _planes(volume: ImageVolume) -> Callable[[int], NDArray[np.float64]]:
-    """Return the function from plane index to the position of its first voxel."""
-
-    def place(index: int) -> NDArray[np.float64]:
-        return volume.point_of([index, 0, 0])
-
-    return place
-
-
-def _add_plane(
-    shared: Dataset,
-    values: NDArray[np.int16] | NDArray[np.float32],
-    uid: UID,
-    index: int,
-    position_mm: NDArray[np.float64],
-) -> None:
+def _add_plane(shared: Dataset, volume: ImageVolume, uid: UID, index: int) -> None:
     """Set what belongs to one plane."""
     shared.file_meta.MediaStorageSOPClassUID = CTImageStorage
     shared.file_meta.MediaStorageSOPInstanceUID = uid
     shared.SOPInstanceUID = uid
     shared.InstanceNumber = index + 1
-    shared.ImagePositionPatient = [_number(coordinate) for coordinate in position_mm]
-    raw = values.astype("<i2").tobytes()
-    shared.PixelData = raw + b"\0" * (len(raw) % 2)
+    corner = volume.point_of([index, 0, 0])
+    shared.ImagePositionPatient = [_number(coordinate) for coordinate in corner]
+    shared.PixelData = volume.values[index].astype("<i2").tobytes()
 
 
 def _whole_or_nothing(folder: Path, write_all: Callable[[Path], None]) -> None:
     """Let `write_all` fill a folder beside the target, then put it in the target's place."""
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    part = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+    part = folder.with_name(f".{folder.name}.{uuid.uuid4().hex}")
+    part.mkdir(parents=True)
     try:
         write_all(part)
-        part.chmod(0o755)
         if folder.exists():
             folder.rmdir()
         part.rename(folder)
