@@ -89,7 +89,8 @@ class Corridor:
     obstacles : Obstacles
         Large bright objects near the way, which the ureter's contrast must be told from.
     obstacle_share : float
-        Share of the way that runs through large bright objects away from the placed points.
+        Share of the way that runs through large bright objects away from the placed points; 1
+        where start and end lie in the same one.
     """
 
     points_mm: Floats
@@ -123,7 +124,7 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
     sampling = volume.spacing_mm * factor
     placed = (volume.index_of(placed_mm) - corner - (factor - 1) / 2) / factor
     nodes = np.clip(np.rint(placed), 0, np.asarray(mean.shape) - 1).astype(int)
-    obstacle = _obstacles(mean > BRIGHT_HU, sampling, placed)
+    obstacle, enclosed = _obstacles(mean > BRIGHT_HU, sampling, placed, nodes)
     cost = np.interp((mean + most) / 2, COST_HU, COST)  # fine tubes show, noise hardly does
     cost[obstacle] = OBSTACLE_COST
     way: list[Floats] = []
@@ -137,7 +138,8 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
         way += [placed_mm[number : number + 1], middle]
     way.append(placed_mm[-1:])
     in_the_way = Obstacles(obstacle, corner + (factor - 1) / 2, factor.astype(np.float64))
-    return Corridor(np.concatenate(way), in_the_way, float(np.concatenate(through).mean()))
+    share = 1.0 if enclosed else float(np.concatenate(through).mean())
+    return Corridor(np.concatenate(way), in_the_way, share)
 
 
 def _crop(
@@ -172,8 +174,12 @@ def _blocks(
     return mean, most
 
 
-def _obstacles(bright: NDArray[np.bool_], sampling: Floats, placed: Floats) -> NDArray[np.bool_]:
+def _obstacles(
+    bright: NDArray[np.bool_], sampling: Floats, placed: Floats, nodes: NDArray[np.int64]
+) -> tuple[NDArray[np.bool_], bool]:
     """Say which bright blocks belong to objects too large for a ureter.
+
+    Also say whether start and end lie in one and the same of them.
 
     Objects are peeled first and given their peel back at the end; what hangs on to a large object
     only by its skin, as a ureter that lies against bone does, stays free.
@@ -186,12 +192,14 @@ def _obstacles(bright: NDArray[np.bool_], sampling: Floats, placed: Floats) -> N
     own = np.unique(labels[near])
     large[own[millilitres[own] < OWN_ML]] = False
     large[0] = False
-    obstacle = large[labels]
+    first, last = (labels[tuple(node)] for node in (nodes[0], nodes[-1]))
+    enclosed = bool(first == last and large[first])
+    obstacle = np.asarray(large[labels])
     if not obstacle.any():
-        return np.asarray(obstacle)
+        return obstacle, enclosed
     peel = PEEL_MM + float(sampling.min()) / 2
     skin = ndimage.distance_transform_edt(~obstacle, sampling=sampling) <= peel
-    return np.asarray(bright & skin & ~near)
+    return np.asarray(bright & skin & ~near), enclosed
 
 
 def _near(shape: tuple[int, ...], sampling: Floats, placed: Floats) -> NDArray[np.bool_]:
