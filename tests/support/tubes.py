@@ -73,7 +73,8 @@ def grid(
 
 def occupancy(tube: Tube, shape: tuple[int, int, int], to_lps: Array) -> tuple[Array, Array]:
     """Return the filled fraction of each voxel, and the same weighted by the tube's contrast."""
-    ds, rings, angles = 0.2, 9, 24
+    widest = float(tube.radius_mm(tube.station_mm).max())
+    ds, rings, angles = 0.2, max(9, round(2 * widest)), max(24, round(5 * widest))
     station = tube.station_mm
     s = np.arange(ds / 2, station[-1], ds)
     centre = np.stack([np.interp(s, station, axis) for axis in tube.points_mm.T], axis=1)

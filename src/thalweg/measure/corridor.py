@@ -124,7 +124,7 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
     sampling = volume.spacing_mm * factor
     placed = (volume.index_of(placed_mm) - corner - (factor - 1) / 2) / factor
     nodes = np.clip(np.rint(placed), 0, np.asarray(mean.shape) - 1).astype(int)
-    obstacle, enclosed = _obstacles(mean > BRIGHT_HU, sampling, placed, nodes)
+    obstacle, enclosed = _obstacles(mean > BRIGHT_HU, sampling, placed)
     cost = np.interp((mean + most) / 2, COST_HU, COST)  # fine tubes show, noise hardly does
     cost[obstacle] = OBSTACLE_COST
     way: list[Floats] = []
@@ -175,7 +175,7 @@ def _blocks(
 
 
 def _obstacles(
-    bright: NDArray[np.bool_], sampling: Floats, placed: Floats, nodes: NDArray[np.int64]
+    bright: NDArray[np.bool_], sampling: Floats, placed: Floats
 ) -> tuple[NDArray[np.bool_], bool]:
     """Say which bright blocks belong to objects too large for a ureter.
 
@@ -192,8 +192,9 @@ def _obstacles(
     own = np.unique(labels[near])
     large[own[millilitres[own] < OWN_ML]] = False
     large[0] = False
-    first, last = (labels[tuple(node)] for node in (nodes[0], nodes[-1]))
-    enclosed = bool(first == last and large[first])
+    first, last = (labels[_near(bright.shape, sampling, end)] for end in (placed[:1], placed[-1:]))
+    shared = np.intersect1d(first, last)
+    enclosed = bool(large[shared].any())
     obstacle = np.asarray(large[labels])
     if not obstacle.any():
         return obstacle, enclosed
