@@ -16,15 +16,18 @@ from thalweg.record.plausible import questions_about
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
 __all__ = [
     "CollectedInputError",
     "Identity",
     "Reading",
+    "content_of",
     "exact_decimal",
     "moment",
     "placed",
     "quantity_fact",
+    "text_of",
 ]
 
 _NUMBER: Final = re.compile(r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d{1,2})?", re.ASCII)
@@ -128,12 +131,13 @@ class Reading:
         try:
             yield
         except InputError as error:
-            self.problems.append(error.at(where))
+            self.problems.append(error.at(where) if where else error)
 
-    def sound(self) -> Reading:
-        """Return the reading, or raise every problem it met."""
+    def sound(self, where: str = "") -> Reading:
+        """Return the reading, or raise every problem it met with `where` in front of its place."""
         if self.problems:
-            raise CollectedInputError.of(self.problems)
+            found = CollectedInputError.of(self.problems)
+            raise found.at(where) if where else found
         return self
 
 
@@ -144,6 +148,35 @@ def placed(where: str) -> Iterator[None]:
         yield
     except InputError as error:
         raise error.at(where) from None
+
+
+def content_of(path: Path) -> bytes:
+    """Return what a file holds.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or "input failed"
+        raise InputError(f"cannot be read ({reason})", mend="check its permissions") from error
+
+
+def text_of(path: Path) -> str:
+    """Return the text of a file in UTF-8, with or without a byte order mark.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is not UTF-8.
+    """
+    try:
+        return content_of(path).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError("is not UTF-8 text", mend="save it as UTF-8") from None
 
 
 def exact_decimal(text: str) -> Decimal:

@@ -13,7 +13,7 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING, Final
 
 from thalweg.errors import InputError
-from thalweg.exchange.reading import Reading, exact_decimal, moment, placed, quantity_fact
+from thalweg.exchange.reading import Reading, exact_decimal, moment, placed, quantity_fact, text_of
 from thalweg.record.concept import LaboratoryCode, concept, concept_of_code
 from thalweg.record.fact import Origin
 from thalweg.record.units import parse_unit, printed
@@ -49,21 +49,18 @@ def read_table(path: Path) -> Reading:
         Every unusable row, by file, row (counted as a spreadsheet does) and column.
     """
     reading = Reading()
-    with reading.part(path.name):
+    with reading.part(""):
         header, rows = _cells(path)
         for number, row in enumerate(rows, start=2):
             if any(cell.strip() for cell in row):
                 with reading.part(f"row {number}"):
                     _take(header, row, f"{path.name} row {number}", reading)
-    return reading.sound()
+    return reading.sound(path.name)
 
 
 def _cells(path: Path) -> tuple[list[str], list[list[str]]]:
     """Return the column names and the rows below them."""
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError("is not UTF-8 text", mend="save it as CSV UTF-8") from None
+    text = text_of(path)
     first = text.partition("\n")[0]
     delimiter = ";" if first.count(";") > first.count(",") else ","
     try:
@@ -112,9 +109,9 @@ def _take(header: list[str], row: list[str], place: str, reading: Reading) -> No
     if not cells["value"]:
         reading.not_taken.append(f"{place}: {concept(key).name} has no value, not taken in.")
     elif cells["value"].startswith(COMPARATORS):
+        limit = f"{cells['value']} {cells['unit']}"
         reading.not_taken.append(
-            f"{place}: {concept(key).name} is a limit ({cells['value']} {cells['unit']}), not a "
-            "value, and was not taken in."
+            f"{place}: {concept(key).name} is a limit ({limit}), not a value; not taken in."
         )
     else:
         reading.facts.append(_fact(key, code, cells, place))

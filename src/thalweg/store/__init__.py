@@ -3,9 +3,19 @@
 Importing this package imports SQLAlchemy; callers that start up fast import it where they use it.
 """
 
+from thalweg.store.imagefiles import digest_files
 from thalweg.store.rows import CaseSummary
 from thalweg.store.store import Recorded, Store, default_home
 from thalweg.store.verify import verify
-from thalweg.store.writing import NewSeries
+from thalweg.store.writing import NewSeries, require_same_person
 
-__all__ = ["CaseSummary", "NewSeries", "Recorded", "Store", "default_home", "verify"]
+__all__ = [
+    "CaseSummary",
+    "NewSeries",
+    "Recorded",
+    "Store",
+    "default_home",
+    "digest_files",
+    "require_same_person",
+    "verify",
+]

@@ -19,7 +19,7 @@ from thalweg.exchange.casefile.strict import (
     subtable,
     text_in,
 )
-from thalweg.exchange.reading import Reading, placed, quantity_fact
+from thalweg.exchange.reading import Reading, placed, quantity_fact, text_of
 from thalweg.record.case import Person, Sex, age_in_years
 from thalweg.record.concept import concept, concepts
 from thalweg.record.fact import Fact, Origin
@@ -82,7 +82,7 @@ def read_casefile(path: Path, *, today: date) -> CaseFile:
     """
     reading = Reading()
     person, folder, accept = None, "", False
-    with reading.part(path.name):
+    with reading.part(""):
         table = _parsed(path)
         check_keys(table, ("person",), ("course", "images", *MARK_SECTIONS))
         with reading.part("[person]"):
@@ -91,16 +91,14 @@ def read_casefile(path: Path, *, today: date) -> CaseFile:
             _take_course(subtable(table, "course"), path.name, reading)
         with reading.part("[images]"):
             folder, accept = _take_images(table, path.name, reading)
-    reading.sound()
+    reading.sound(path.name)
     assert person is not None  # noqa: S101 - else there was a problem
     return CaseFile(person, tuple(reading.facts), folder, accept)
 
 
 def _parsed(path: Path) -> Table:
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"), parse_float=Decimal)
-    except UnicodeDecodeError:
-        raise InputError("is not UTF-8 text", mend="save it as UTF-8") from None
+        return tomllib.loads(text_of(path), parse_float=Decimal)
     except (tomllib.TOMLDecodeError, ArithmeticError, RecursionError) as error:
         place = str(error).rpartition(" (")[2].rstrip(")") if " (at " in str(error) else ""
         what = "is not valid TOML" + (f" ({place})" if place else "")

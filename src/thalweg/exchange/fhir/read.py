@@ -11,7 +11,7 @@ import msgspec
 from thalweg.errors import InputError
 from thalweg.exchange.fhir.model import Bundle, Entry, Head, Observation, Patient, Specimen
 from thalweg.exchange.fhir.observation import Observations, full_reference
-from thalweg.exchange.reading import Identity, Reading, placed
+from thalweg.exchange.reading import Identity, Reading, content_of, placed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -57,7 +57,7 @@ def read_fhir(path: Path) -> Reading:
         Every entry that cannot be used, by file and entry.
     """
     reading = Reading()
-    with reading.part(path.name):
+    with reading.part(""):
         contents = _sorted(_entries(path), reading)
         with placed("the bundle"):
             _require_one_person(contents)
@@ -66,12 +66,12 @@ def read_fhir(path: Path) -> Reading:
             with reading.part(place):
                 taker.take(observation, place)
         _say(path.name, contents, taker, reading)
-    return reading.sound()
+    return reading.sound(path.name)
 
 
 def _entries(path: Path) -> Iterator[tuple[str, str, bytes]]:
     """Yield place, full URL and bytes of each resource."""
-    content = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
+    content = content_of(path).removeprefix(b"\xef\xbb\xbf")
     head = _decoded(content, Head)
     if head.resource_type != "Bundle":
         yield "", "", content
@@ -165,7 +165,7 @@ def _say(file: str, contents: _Contents, taker: Observations, reading: Reading) 
         reading.questions.append(f"{file} holds results that do not say whose they are.")
     for name, count in sorted(taker.unknown.items()):
         reading.not_taken.append(
-            f"{file}: {name} is not among what is recorded; {count} result(s) not taken in."
+            f"{file}: {name} is not recorded here; {count} result(s) not taken in."
         )
     for kind, count in sorted(contents.others.items()):
         reading.not_taken.append(f"{file}: {count} resource(s) of type {kind} not taken in.")
