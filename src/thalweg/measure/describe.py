@@ -88,7 +88,7 @@ def described(
     spline, station = spline_through(points_mm)
     calibre = _calibre(volume, sections, state, frames(spline, station)[0])
     gaps = gaps_of(calibre.lit, station)
-    radius = bend_radii(spline, station)
+    radius = bend_radii(points_mm, float(station[1]))
     seen = calibre.lit & ~state.wide_end
     narrow = narrowings(calibre.measured_mm, calibre.upper_mm, seen, station)
     wide = dilatations(calibre.measured_mm, calibre.saturated & seen, station)
@@ -123,8 +123,8 @@ def undescribed(
     points_mm: Floats, unseen: tuple[Gap, ...], scatter_mm: float, cautions: tuple[str, ...]
 ) -> Course:
     """Return a course of which only the line is known: no calibre, no gaps, no narrowings."""
-    spline, station = spline_through(points_mm)
-    radius = bend_radii(spline, station)
+    _, station = spline_through(points_mm)
+    radius = bend_radii(points_mm, float(station[1]))
     nothing = np.full(len(station), np.nan)
     everywhere = np.ones(len(station), dtype=bool)
     bend = float(np.mean(1 / radius))

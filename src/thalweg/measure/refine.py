@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from thalweg.measure.cord import followed_cords
 from thalweg.measure.corridor import BRIGHT_HU
 from thalweg.measure.section import TISSUE_HU, Sections, cut_sections
 from thalweg.measure.spline import even_steps, frames, smoothed, spline_through
@@ -30,6 +31,9 @@ SCALES_MM = (4.0, 3.0, 2.0, 1.8, 1.8)
 """Smoothing of each round, the first two of which look for contrast near the rough way."""
 
 SEEKING_ROUNDS = 2
+
+CORD_FROM_ROUND = 3
+"""From this round on the empty ureter is looked for in the gaps."""
 
 FARTHEST_MOVE_MM = 2.5
 """How far one round may move a station."""
@@ -118,7 +122,10 @@ def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> Centr
         size = np.linalg.norm(move, axis=1, keepdims=True)
         move *= np.minimum(1.0, FARTHEST_MOVE_MM / np.maximum(size, 1e-9))
         weight = _weights(state)
-        target = points + move
+        target = points + move * (weight > 0)[:, None]
+        if number >= CORD_FROM_ROUND:
+            move, trust = followed_cords(volume, points, ~state.lit, corridor.obstacles)
+            target, weight = target + move, weight + trust
         _hold_placed(target, weight, points, tangent, placed_mm)
         curve = smoothed(target, weight, scale_mm=scale, step_mm=STEP_MM)
         seen = weight > 0.5
@@ -203,7 +210,7 @@ def _hold_placed(
             target[at] += tangent[at] * np.dot(placed - points[at], tangent[at])
     for placed in placed_mm[1:-1]:
         at = int(np.argmin(np.linalg.norm(points - placed, axis=1)))
-        if weight[at] == 0:
+        if weight[at] < 0.5:
             target[at], weight[at] = placed, PLACED_WEIGHT
 
 

@@ -7,7 +7,14 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.linalg import solveh_banded
 
-__all__ = ["even_steps", "frames", "polyline_length", "smoothed", "spline_through"]
+__all__ = [
+    "even_steps",
+    "frames",
+    "polyline_length",
+    "smoothed",
+    "spline_through",
+    "transported_frames",
+]
 
 Floats = NDArray[np.float64]
 
@@ -77,6 +84,22 @@ def frames(spline: CubicSpline, station_mm: Floats) -> tuple[Floats, Floats, Flo
     one = np.cross(tangent, aside)
     one /= np.linalg.norm(one, axis=1, keepdims=True)
     return tangent, one, np.cross(tangent, one)
+
+
+def transported_frames(points_mm: Floats) -> tuple[Floats, Floats]:
+    """Return two unit normals to the course at each point that do not spin about it.
+
+    Each frame is the one before, turned only as far as the course bends.
+    """
+    tangent = np.gradient(points_mm, axis=0)
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    one = np.empty_like(tangent)
+    before = np.eye(3)[np.argmin(np.abs(tangent[0]))]
+    for number, along in enumerate(tangent):
+        square = before - np.dot(before, along) * along
+        before = square / np.linalg.norm(square)
+        one[number] = before
+    return one, np.cross(tangent, one)
 
 
 def _arc_lengths(spline: CubicSpline, run: Floats) -> Floats:
