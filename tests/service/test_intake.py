@@ -351,6 +351,14 @@ def test_marks_that_miss_their_images(
     assert said in str(refusal_of(folder, inn))
 
 
+def test_marks_dated_otherwise_than_their_images(tmp_path: Path, inn: Store) -> None:
+    marks = MARKS_TOML.replace("at = 2026-03-02", "at = 2026-03-01")
+    folder = case_folder(tmp_path / "in", case_toml=CASE_TOML + marks, images=True)
+    assert taken(folder, inn).questions == (
+        "The case file dates the marked images 2026-03-01, their files 2026-03-02.",
+    )
+
+
 def test_marks_without_images(tmp_path: Path, inn: Store) -> None:
     folder = case_folder(tmp_path / "in", case_toml=CASE_TOML + MARKS_TOML)
     assert "there are marks, but no such images" in str(refusal_of(folder, inn))

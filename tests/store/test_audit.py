@@ -37,7 +37,7 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("filled")
     plane = folder / "plane.dcm"
     plane.write_bytes(b"a plane" * 100)
-    record = ImageRecord("1.2.3", "CT", "2026-03-02", digest_files([plane]), "ct", True)  # noqa: FBT003
+    record = ImageRecord("1.2.3", "CT", "2026-03-02", digest_files([plane]), "ct", True)
     with Store(folder / "home", who="nurse") as store:
         store.record(PERSON, [of_weight("72.0")], [NewSeries(record, (plane,))])
         store.record(PERSON, [of_weight("73.5"), of_weight("74.5")])

@@ -302,8 +302,14 @@ def test_leftovers_of_a_killed_copy_are_cleared(store: Store, tmp_path: Path) ->
 # ---- opening ------------------------------------------------------------------------------------
 
 
-def test_home_is_closed_to_others(store: Store) -> None:
-    assert store.home.stat().st_mode & 0o077 == 0
+def test_home_is_closed_to_others(tmp_path: Path) -> None:
+    (tmp_path / "open").mkdir(mode=0o755)
+    for home in (tmp_path / "open", tmp_path / "made"):
+        with Store(home) as store:
+            store.record(PERSON, [], [new_series(tmp_path / "ct")])
+        for part in ("thalweg.sqlite", "images"):
+            assert (home / part).stat().st_mode & 0o077 == 0
+    assert (tmp_path / "made").stat().st_mode & 0o077 == 0
 
 
 def test_home_from_the_environment(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

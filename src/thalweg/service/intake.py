@@ -204,19 +204,25 @@ def _on_images(
         facts = tied(case_file.facts, uid)
         for name, own in gathered.uids.items():
             if own == uid:
-                _all_inside(facts, gathered.surveys[name], harvest)
+                _check_marks(facts, gathered.surveys[name], harvest)
                 return facts
         record = next(each for each in there if each.series_uid == uid)
         with surveyed(store, record) as found:
-            _all_inside(facts, found, harvest)
+            _check_marks(facts, found, harvest)
         return facts
     return case_file.facts
 
 
-def _all_inside(facts: Sequence[Fact], series: SeriesSurvey, harvest: Reading) -> None:
-    for fact in facts:
+def _check_marks(facts: Sequence[Fact], series: SeriesSurvey, harvest: Reading) -> None:
+    marks = [fact for fact in facts if isinstance(fact.value, Mark)]
+    for fact in marks:
         with harvest.part(""):
             require_inside(fact, series)
+    dated, acquired = marks[0].at.isoformat()[:10], series.acquired[:10]
+    if acquired and acquired != dated:
+        harvest.questions.append(
+            f"The case file dates the marked images {dated}, their files {acquired}."
+        )
 
 
 def _require_distinct(uids: dict[str, str]) -> None:

@@ -111,7 +111,8 @@ class ImageFiles:
 
     def _clear_leftovers(self) -> None:
         # Whoever holds the write lock is alone: what lies here was left by a killed process.
-        self._temporary.mkdir(parents=True, exist_ok=True)
+        self.root.mkdir(mode=0o700, parents=True, exist_ok=True)
+        self._temporary.mkdir(exist_ok=True)
         for leftover in self._temporary.iterdir():
             leftover.unlink()
 

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from sqlalchemy import insert
 
@@ -39,6 +39,9 @@ if TYPE_CHECKING:
     from thalweg.record.fact import Fact
 
 __all__ = ["Recorded", "Store", "default_home"]
+
+
+DATABASE: Final = "thalweg.sqlite"
 
 
 def default_home() -> Path:
@@ -111,7 +114,9 @@ class Store:
         with failures_said():
             self.home.mkdir(mode=0o700, parents=True, exist_ok=True)
             given = url or os.environ.get("THALWEG_DATABASE", "")
-            self._engine: Engine = open_engine(given or sqlite_url(self.home / "thalweg.sqlite"))
+            if not given:
+                (self.home / DATABASE).touch(mode=0o600)
+            self._engine: Engine = open_engine(given or sqlite_url(self.home / DATABASE))
             upgrade(self._engine)
 
     def __enter__(self) -> Store:

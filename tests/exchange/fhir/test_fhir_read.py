@@ -240,6 +240,13 @@ def test_panel_components_share_time_and_status(tmp_path: Path) -> None:
     ]
 
 
+def test_component_without_value_is_said(tmp_path: Path) -> None:
+    sodium = {"coding": [{"system": "http://loinc.org", "code": "2951-2"}]}
+    panel = result("51990-0", "0", "1", valueQuantity=None, component=[{"code": sodium}])
+    found = fhir(tmp_path, bundle(PATIENT, panel))
+    assert found.not_taken == ["results.json entry 2 (Observation): sodium, blood has no value."]
+
+
 @pytest.mark.parametrize(
     ("changes", "expected"),
     [

@@ -153,7 +153,8 @@ def _why_not(observation: Observation, part: Part) -> str:
         return f"is a limit ({quantity.comparator}{value}), not a value, and was not taken in"
     if quantity is None and part.has_other_value:
         return "is not given as a number with a unit and was not taken in"
-    if (quantity is None or quantity.value is None) and not observation.component:
+    is_panel = part is observation and bool(observation.component)
+    if (quantity is None or quantity.value is None) and not is_panel:
         return "has no value" + (", for a reason the sender gives" * bool(part.data_absent_reason))
     return ""
 
