@@ -1,7 +1,9 @@
 """How sure a margin is: doubts carried by seeded sampling, and ranked.
 
-The required length under a shifted pivot and wall is taken as linear, its slopes from two further
-solutions of the route; a third, with both shifted the other way, says how wrong that is.
+The required length under a shifted pivot and wall is taken as linear. Its slopes are exact: a
+shortest path's first straight stretch pulls at its start, and its last at its end, with unit
+tension along itself (the costate of the length problem, constant off the obstacles). Where nothing
+is in the way, solving again with both shifted says how wrong the straight line is.
 """
 
 from __future__ import annotations
@@ -18,7 +20,9 @@ from thalweg.plan.reach.scene import defaults
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from thalweg.plan.reach.arcs import ArcChain
     from thalweg.plan.reach.diversions import Leg
+    from thalweg.plan.reach.route import Path
     from thalweg.plan.reach.scene import Scene
 
     Floats = NDArray[np.float64]
@@ -30,6 +34,9 @@ Required = Callable[[float, float], "float | None"]
 
 DOUBTS = ("tracing", "wall", "pivot", "trim", "stretch")
 POOR_RESPONSE_MM = 1.0
+LEAST_STRAIGHT_MM = 0.5
+STRAIGHT_RAD = 1e-3
+TURN_STEP_MM = 1.0
 CENTRAL = (2.5, 97.5)
 
 
@@ -52,20 +59,21 @@ class _Response:
     off_mm: float | None
 
 
-def spread_of(scene: Scene, leg: Leg, required_mm: float, solve: Required) -> Spread:
+def spread_of(scene: Scene, leg: Leg, path: Path, required_mm: float, solve: Required) -> Spread:
     """Return how sure the margin of a route is.
 
     Parameters
     ----------
     scene : Scene
     leg : Leg
+    path : Path
     required_mm : float
         Required length as the scene stands, mm.
     solve : callable
         Gives the required length for shifts of pivot and wall.
     """
     deviation = _deviations(scene, leg)
-    response = _response(leg, deviation, required_mm, solve)
+    response = _response(scene, leg, path, deviation, required_mm, solve)
     draws = np.random.default_rng(scene.seed).standard_normal((scene.samples, len(DOUBTS)))
     whole = _margins(leg, draws * deviation, required_mm, response)
     low, high = np.percentile(whole, CENTRAL)
@@ -92,21 +100,47 @@ def _deviations(scene: Scene, leg: Leg) -> Floats:
     return np.array([tracing, wall, doubt.pivot_mm, doubt.trim_mm, doubt.stretch_share])
 
 
-def _response(leg: Leg, deviation: Floats, required: float, solve: Required) -> _Response:
+def _response(
+    scene: Scene, leg: Leg, path: Path, deviation: Floats, required: float, solve: Required
+) -> _Response:
     wall_step, pivot_step = float(deviation[1]), float(deviation[2])
-    # Where there is no room below the pivot or above it, step the other way.
-    if leg.ureter.pivot_mm + pivot_step >= leg.ureter.division_mm:
-        pivot_step = -pivot_step
-    pivot = _slope(required, pivot_step, solve(pivot_step, 0.0) if pivot_step else None)
-    wall = _slope(required, wall_step, solve(0.0, wall_step) if wall_step else None)
-    back = -pivot_step if leg.ureter.pivot_mm - pivot_step >= 0 else 0.0
-    out = -min(wall_step, leg.wall_mm())
-    if pivot is None or wall is None:
-        return _Response(pivot or 0.0, wall or 0.0, None)
-    checked = solve(back, out) if back or out else required
-    if checked is None:
-        return _Response(pivot, wall, None)
-    return _Response(pivot, wall, abs(checked - required - pivot * back - wall * out))
+    slopes = _slopes(scene, leg, path.chain)
+    if slopes is None:
+        # No straight stretch to read the pull from: solve again with each shifted.
+        pivot = _slope(required, pivot_step, solve(pivot_step, 0.0))
+        wall = _slope(required, wall_step, solve(0.0, wall_step))
+        lost = pivot is None or wall is None
+        return _Response(pivot or 0.0, wall or 0.0, None if lost else 0.0)
+    if not path.free:
+        return _Response(*slopes, 0.0)
+    checked = solve(-pivot_step, wall_step)
+    room = min(pivot_step, leg.ureter.pivot_mm)
+    off = None
+    if checked is not None:
+        off = abs(checked - required + slopes[0] * room - slopes[1] * wall_step)
+    return _Response(*slopes, off)
+
+
+def _slopes(scene: Scene, leg: Leg, chain: ArcChain) -> tuple[float, float] | None:
+    """Return the required length's slopes with pivot and wall, or None without a straight piece."""
+    frames, joints = chain.joints()
+    bend = np.linalg.norm(chain.turns, axis=1)
+    straight = np.flatnonzero((chain.lengths > LEAST_STRAIGHT_MM) & (bend < STRAIGHT_RAD))
+    if not straight.size:
+        return None
+    first, last = int(straight[0]), int(straight[-1])
+    pull = frames[first][:, 0]
+    ureter, start = leg.ureter, chain.start
+    heading = ureter.line.heading(ureter.pivot_mm)
+    slope = -float(pull @ heading)
+    if scene.least_bend_radius_mm > 0:
+        # Where the ureter curves, a lower pivot also turns the heading and swings the path.
+        below = ureter.line.heading(min(ureter.pivot_mm + TURN_STEP_MM, ureter.division_mm))
+        swing = np.cross(heading, below) / TURN_STEP_MM
+        slope -= float(swing @ np.cross(joints[first] - start, pull))
+    if leg.base is not None:
+        return slope, 0.0
+    return slope, 1.0 - float(leg.site.normal @ frames[last][:, 0])
 
 
 def _slope(required: float, step: float, shifted: float | None) -> float | None:
@@ -142,7 +176,7 @@ def _ranked(scene: Scene, leg: Leg, alone: list[float]) -> tuple[Contribution, .
 
 def _cautions(response: _Response) -> tuple[str, ...]:
     if response.off_mm is None:
-        said = "With pivot or wall shifted by its doubt no route was found: the interval is too hopeful."
+        said = "Shifting pivot or wall by its doubt left no route: the interval is too hopeful."
         return (said,)
     if response.off_mm > POOR_RESPONSE_MM:
         said = f"Interval ends may be off by {response.off_mm:.1f} mm: the route answers unevenly."

@@ -23,8 +23,8 @@ __all__ = ["Junction", "best_junction"]
 
 ABOVE_MM = 60.0
 """How far above the recipient's pivot, in its bed, a junction is looked for."""
-PLACES = 13
-REFINED_MM = 0.5
+PLACES = 7
+REFINED_MM = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +97,8 @@ def best_junction(
 
     def attempt(station: float) -> None:
         leg = Leg(TRANSURETERO, donor, recipient.site, base=course.place(station))
-        path = shortest(leg.question(scene), ways)
+        near = min(found.values(), key=lambda item: item[1].length_mm)[1].chain if found else None
+        path = shortest(leg.question(scene), ways, near)
         if path is not None:
             found[station] = leg, path
 

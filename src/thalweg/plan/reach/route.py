@@ -28,7 +28,7 @@ __all__ = ["Path", "shortest"]
 
 PIECES = 10
 MORE_PIECES = 16
-WAYS = 4
+WAYS = 3
 AT_STAKE_MM = 0.01
 """No further way is tried once this is all that could be gained."""
 CLOSE = 6.0

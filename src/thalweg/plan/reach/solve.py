@@ -157,7 +157,7 @@ class Solver:
             again = shortest(moved, self.ways, near=path.chain)
             return None if again is None else again.length_mm + leg.beyond_mm(wall)
 
-        spread = spread_of(self.scene, leg, required, shifted)
+        spread = spread_of(self.scene, leg, path, required, shifted)
         return RouteResult(
             leg.diversion,
             leg.ureter.side,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,10 @@ import numpy as np
 from thalweg.plan.reach.arcs import ArcChain, frame_along
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
     from numpy.typing import NDArray
+    from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
     from thalweg.plan.reach.arcs import Trail
     from thalweg.plan.reach.problem import Question
@@ -32,11 +36,27 @@ RIVAL_MM = 8.0
 """At each place, obstacles farther off than the nearest by this are not watched."""
 SLIGHT_MM = 1.0
 """Intrusions below this lie between watched places, and are met by holding off a little more."""
-PULLS = 4
+PULLS = 3
 STEPS = 90
 SETTLED_MM = 1e-3
 """A pull that changes the length by less than this ends the work."""
 PRECISION = 3e-8
+
+
+@cache
+def _controller() -> ThreadpoolController:
+    from threadpoolctl import ThreadpoolController  # noqa: PLC0415 - looks through all libraries
+
+    return ThreadpoolController()
+
+
+def one_thread() -> AbstractContextManager[object]:
+    """Return a context in which linear algebra stays on one thread.
+
+    The matrices here are far too small to share: waking threads costs ten times the work.
+    """
+    limited: AbstractContextManager[object] = _controller().limit(limits=1)
+    return limited
 
 
 class _Pull:
@@ -130,26 +150,27 @@ class _Pull:
 
         cost = self.cost * self.scale / (self.scale[2] * self.count)
         room = 1.5 * self.chain.length / self.scale[2]
-        result = minimize(
-            lambda values: float(cost @ values),
-            self.start(),
-            jac=lambda _: cost,
-            method="SLSQP",
-            bounds=[(-3.1, 3.1), (-3.1, 3.1), (0.0, room)] * self.count,
-            constraints=[
-                {
-                    "type": "eq",
-                    "fun": lambda values: self.conditions(values)[0],
-                    "jac": lambda values: self.conditions(values)[1],
-                },
-                {
-                    "type": "ineq",
-                    "fun": lambda values: self.conditions(values)[2],
-                    "jac": lambda values: self.conditions(values)[3],
-                },
-            ],
-            options={"maxiter": STEPS, "ftol": PRECISION},
-        )
+        with one_thread():
+            result = minimize(
+                lambda values: float(cost @ values),
+                self.start(),
+                jac=lambda _: cost,
+                method="SLSQP",
+                bounds=[(-3.1, 3.1), (-3.1, 3.1), (0.0, room)] * self.count,
+                constraints=[
+                    {
+                        "type": "eq",
+                        "fun": lambda values: self.conditions(values)[0],
+                        "jac": lambda values: self.conditions(values)[1],
+                    },
+                    {
+                        "type": "ineq",
+                        "fun": lambda values: self.conditions(values)[2],
+                        "jac": lambda values: self.conditions(values)[3],
+                    },
+                ],
+                options={"maxiter": STEPS, "ftol": PRECISION},
+            )
         return self.made(result.x), int(result.nit)
 
 
