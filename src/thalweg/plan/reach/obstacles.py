@@ -26,7 +26,7 @@ RING = 10
 RINGS = 9
 """Most rings along a capsule."""
 SHELL = 48
-"""Way-points round a sphere, or at most about a mesh."""
+"""Way-points round a sphere; a mesh may have twice as many."""
 STAND_OFF = 1.12
 """How far out way-points stand, in radii, so that chords between neighbours stay clear."""
 
@@ -182,7 +182,7 @@ class Mesh:
 
     def way_points(self, clearance: float) -> Floats:
         """Return points (n, 3) a little outside `clearance`, all about it."""
-        return self.surface.shell(clearance, SHELL)
+        return self.surface.shell(clearance, 2 * SHELL)
 
 
 def segment_gap(start: Floats, end: Floats, base: Floats, axis: Floats) -> Floats:

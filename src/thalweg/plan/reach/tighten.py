@@ -65,7 +65,7 @@ class _Pull:
     def __init__(
         self, question: Question, chain: ArcChain, extra: float, via_piece: int | None, places: int
     ) -> None:
-        self.question, self.chain, self.extra, self.via_piece = question, chain, extra, via_piece
+        self.question, self.chain, self.via_piece = question, chain, via_piece
         self.radius = question.radius * FIRMER or question.least_wrap
         self.count = len(chain.lengths)
         self.scale = np.tile([1.0, 1.0, max(chain.length, 1.0) / self.count], self.count)
@@ -78,7 +78,11 @@ class _Pull:
         gaps = [obstacle.distance(flat)[0] for obstacle in question.obstacles]
         nearest = np.min(gaps, axis=0) if gaps else np.empty(0)
         limit = np.minimum(question.clearance + WATCH_MM, nearest + RIVAL_MM)
-        self.watched = [np.flatnonzero(gap < limit) for gap in gaps]
+        # The end itself is fixed: a clearance asked of it could only contradict or repeat that.
+        self.watched = [np.flatnonzero(gap[:-1] < limit[:-1]) for gap in gaps]
+        # Nor may the path be held off by more than its fixed ends are.
+        inward = np.minimum(np.arange(len(flat)), np.arange(len(flat))[::-1])
+        self.held_off = extra * np.minimum(4.0 * inward / len(flat), 1.0)
 
     def start(self) -> Floats:
         """Return the chain's parameters in the scaled units of the minimiser."""
@@ -140,7 +144,7 @@ class _Pull:
         for obstacle, watched in zip(asked.obstacles, self.watched, strict=True):
             if watched.size:
                 gap, outward = obstacle.distance(flat[watched])
-                parts.append((gap - asked.clearance - self.extra) / unit)
+                parts.append((gap - asked.clearance - self.held_off[watched]) / unit)
                 rows.append((outward[:, None, :] @ flat_slopes[watched])[:, 0] / unit)
         return np.concatenate(parts), np.vstack(rows) * self.scale
 

@@ -17,7 +17,7 @@ __all__ = ["TriangleMesh", "box_distance", "closest_on_triangles"]
 
 PIECES = 24
 """Sub-triangle size asked of the search tree: the mesh's size over this."""
-GRID = 28
+GRID = 20
 """Cells along each axis of the rough grid."""
 BLOCK = 200_000
 """Most point–triangle pairs handled at once, to bound memory."""
@@ -208,4 +208,4 @@ class TriangleMesh:
             gap = np.minimum(gap, np.linalg.norm(spots - spots[chosen[-1]], axis=1))
         outward = spots[chosen] - centre
         outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-9)[:, None]
-        return np.asarray(spots[chosen] + (1.2 * clearance + 0.12 * self.size) * outward)
+        return np.asarray(spots[chosen] + (1.5 * clearance + 0.05 * self.size) * outward)

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["WayMap", "chain_along"]
 
-GRAZE = 0.97
-"""Share of the clearance at which the map still counts two places as in sight of each other."""
+GRAZE = 0.08
+"""Intrusion, in radii of the offset surface, past which two places do not see each other."""
 LONGEST = 1.6
 """Ways longer than this many times the shortest are not tried."""
 
@@ -98,10 +98,11 @@ class WayMap:
 
 
 def _sight(obstacles: tuple[Obstacle, ...], clearance: float, a: Floats, b: Floats) -> Floats:
-    clear = np.full(len(a), np.inf)
+    seen = np.ones(len(a), dtype=bool)
     for obstacle in obstacles:
-        np.minimum(clear, obstacle.segment_distance(a, b), out=clear)
-    return np.where(clear >= GRAZE * clearance, np.linalg.norm(b - a, axis=1), np.inf)
+        slack = GRAZE * (obstacle.roundness + clearance)
+        seen[seen] = obstacle.segment_distance(a[seen], b[seen]) >= clearance - slack
+    return np.where(seen, np.linalg.norm(b - a, axis=1), np.inf)
 
 
 def _walk(before: NDArray[np.int32], node: int, root: int) -> list[int]:
