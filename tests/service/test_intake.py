@@ -162,6 +162,20 @@ def test_conflict_with_what_is_on_record_is_said(tmp_path: Path, inn: Store) -> 
     assert len(taken(case_folder(tmp_path / "more", labs=labs), inn).conflicts) == 1
 
 
+def test_withdrawing_one_value_settles_a_conflict_for_good(tmp_path: Path, inn: Store) -> None:
+    labs = LABS_CSV + "creatinine,95,umol/L,2026-03-01T07:30Z\n"
+    folder = case_folder(tmp_path / "in", labs=labs)
+    case_id = taken(folder, inn).case_id
+    wrong = next(f for f in inn.get_case(case_id).facts if f.value == 95)
+    inn.withdraw(case_id, wrong.id, "sample of the next bed")
+    assert inn.get_case(case_id).quantity("creatinine")[0] == 88
+    trail = inn.trail()
+    report = taken(folder, inn)
+    assert (report.new_facts, report.conflicts, inn.trail()) == ((), (), trail)
+    assert report.not_taken == (f"{wrong}: was withdrawn earlier and stays so.",)
+    assert wrong.id not in {fact.id for fact in report.known_facts}
+
+
 def test_same_value_in_two_units_is_no_conflict(tmp_path: Path, inn: Store) -> None:
     labs = LABS_CSV + "creatinine,0.995,mg/dL,2026-03-01T08:30+01:00\n"
     report = taken(case_folder(tmp_path / "in", labs=labs), inn)

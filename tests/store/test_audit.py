@@ -42,6 +42,8 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         store.record(PERSON, [of_weight("72.0")], [NewSeries(record, (plane,))])
         store.record(PERSON, [of_weight("73.5"), of_weight("74.5")])
         store.record(OTHER, [of_weight("91")])
+        wrong = store.list_cases()[-1].id, of_weight("74.5").id
+        store.withdraw(*wrong, "typed twice")
         store.note("printed a plan", case_id=store.list_cases()[0].id, document="plan")
     return folder / "home"
 
@@ -92,11 +94,12 @@ def test_chain_is_sha256_over_the_entries_as_described(filled: Store) -> None:
 
 def test_trail_names_ids_and_no_values(filled: Store) -> None:
     cases = [filled.get_case(each.id) for each in filled.list_cases()]
-    ids = {case.id for case in cases} | {fact.id for case in cases for fact in case.facts}
+    gone = {each.fact.id for case in cases for each in filled.withdrawn(case.id)}
+    ids = {case.id for case in cases} | {fact.id for case in cases for fact in case.facts} | gone
     for entry in filled.trail():
         told = dict(entry.detail)
-        assert set(told) <= {"case", "facts", "series", "rows", "document"}
-        assert {told["case"], *(told.get("facts") or ())} <= ids
+        assert set(told) <= {"case", "facts", "series", "rows", "document", "withdrawn"}
+        assert {told["case"], *(told.get("facts") or ()), *(told.get("withdrawn") or ())} <= ids
         assert told.get("series") in (None, [], ["1.2.3"])
         assert told.get("document") in (None, "plan")
         assert len(told.get("rows") or "0" * 64) == 64
@@ -104,12 +107,13 @@ def test_trail_names_ids_and_no_values(filled: Store) -> None:
         "opened a case",
         "recorded",
         "opened a case",
+        "withdrew a fact",
         "printed a plan",
     ]
     assert all(entry.at.endswith("+00:00") for entry in filled.trail())
 
 
-@pytest.mark.parametrize("table", ["facts", "audit", "images", "image_files"])
+@pytest.mark.parametrize("table", ["facts", "withdrawals", "audit", "images", "image_files"])
 @pytest.mark.parametrize("verb", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid"])
 def test_database_itself_refuses_changes(filled: Store, table: str, verb: str) -> None:
     connection = sqlite3.connect(filled.home / "thalweg.sqlite")
@@ -126,7 +130,7 @@ def test_database_itself_refuses_changes(filled: Store, table: str, verb: str) -
         ("UPDATE facts SET origin_place = 'x' WHERE seq = 2", "entry 2 recorded has been altered"),
         ("UPDATE facts SET questions = '[\"x\"]' WHERE seq = 1", "entry 1 recorded has been"),
         ("UPDATE facts SET entry = 2 WHERE seq = 1", "entry 1 recorded has been altered"),
-        ("UPDATE facts SET entry = 4 WHERE seq = 1", "1 row(s) of facts were recorded by no"),
+        ("UPDATE facts SET entry = 5 WHERE seq = 1", "1 row(s) of facts were recorded by no"),
         ("DELETE FROM facts WHERE seq = 3", "entry 2 recorded has been altered"),
         (
             "UPDATE facts SET case_id = (SELECT case_id FROM facts WHERE seq = 4) WHERE seq = 1",
@@ -134,6 +138,8 @@ def test_database_itself_refuses_changes(filled: Store, table: str, verb: str) -
         ),
         ("UPDATE people SET born = '1971-03-04' WHERE id = 1", "entry 1 recorded has been altered"),
         ("UPDATE people SET name = 'Eve' WHERE id = 2", "entry 3 recorded has been altered"),
+        ("UPDATE withdrawals SET reason = 'x'", "entry 4 recorded has been altered"),
+        ("DELETE FROM withdrawals", "entry 4 recorded has been altered"),
         ("UPDATE images SET cautions = '[\"x\"]'", "entry 1 recorded has been altered"),
         ("DELETE FROM image_files", "entry 1 recorded has been altered"),
         ("UPDATE audit SET who = 'somebody' WHERE seq = 2", "Audit entry 2 has been altered"),
@@ -151,7 +157,7 @@ def test_tampering_is_found(filled: Store, statement: str, said: str) -> None:
 
 def test_entry_cut_off_the_end_is_found_by_a_hash_kept_elsewhere(filled: Store) -> None:
     head = filled.head()
-    tamper(filled, "DELETE FROM audit WHERE seq = 4")
+    tamper(filled, "DELETE FROM audit WHERE seq = 5")
     assert verify(filled) == []
     assert verify(filled, head=head) == [
         "The audit trail no longer holds the entry whose hash was kept."

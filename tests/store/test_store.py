@@ -206,6 +206,35 @@ def test_same_fact_twice_in_one_batch_is_one(store: Store) -> None:
     assert len(store.record(PERSON, [weight(), weight()]).facts) == 1
 
 
+def test_withdrawn_fact_leaves_the_case_but_not_the_record(store: Store) -> None:
+    case_id = store.record(PERSON, [weight(), weight("27.0")]).case_id
+    wrong = weight("27.0")
+    store.withdraw(case_id, wrong.id, "digits swapped")
+    assert [str(fact.value) for fact in store.get_case(case_id).facts] == ["72.0"]
+    (gone,) = store.withdrawn(case_id)
+    assert (gone.fact, gone.reason) == (wrong, "digits swapped")
+    assert gone.at == store.trail()[-1].at
+    assert store.record(PERSON, [wrong]).facts == ()
+    assert verify(store) == []
+
+
+@pytest.mark.parametrize(
+    ("fact_id", "reason", "said"),
+    [
+        ("0" * 16, "wrong", "the case holds no fact"),
+        (weight("27.0").id, "wrong", "the case holds no fact"),
+        (weight().id, "  ", "no reason is given"),
+    ],
+)
+def test_what_cannot_be_withdrawn(store: Store, fact_id: str, reason: str, said: str) -> None:
+    case_id = store.record(PERSON, [weight(), weight("27.0")]).case_id
+    store.withdraw(case_id, weight("27.0").id, "digits swapped")
+    trail = store.trail()
+    with pytest.raises(InputError, match=said):
+        store.withdraw(case_id, fact_id, reason)
+    assert store.trail() == trail
+
+
 def test_series_with_other_files_is_refused(store: Store, tmp_path: Path) -> None:
     store.record(PERSON, [], [new_series(tmp_path / "ct")])
     with pytest.raises(InputError, match=r"other files \(3 then, 4 now\)"):

@@ -120,17 +120,24 @@ def take_in(
     fresh = {fact.id for fact in recorded.facts}
     fresh_series = {record.series_uid for record in recorded.series}
     given = {fact.id: fact for fact in facts}
+    case = store.get_case(recorded.case_id)
+    live = {fact.id for fact in case.facts}
+    withdrawn = [fact for key, fact in given.items() if key not in live]
     return IntakeReport(
         case_id=recorded.case_id,
         opened=recorded.opened,
         new_facts=recorded.facts,
-        known_facts=tuple(fact for key, fact in given.items() if key not in fresh),
+        known_facts=tuple(fact for key, fact in given.items() if key in live - fresh),
         new_series=recorded.series,
         known_series=tuple(
             each.record for each in series if each.record.series_uid not in fresh_series
         ),
-        not_taken=(*gathered.inbox.not_taken, *gathered.harvest.not_taken),
-        conflicts=_conflicts(store.get_case(recorded.case_id), given.values()),
+        not_taken=(
+            *gathered.inbox.not_taken,
+            *gathered.harvest.not_taken,
+            *(f"{fact}: was withdrawn earlier and stays so." for fact in withdrawn),
+        ),
+        conflicts=_conflicts(case, given.values()),
         questions=(
             *gathered.harvest.questions,
             *(f"{fact}: {question}" for fact in given.values() for question in fact.questions),

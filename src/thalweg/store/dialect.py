@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Any, Final
 from sqlalchemy import create_engine, event, text
 from sqlalchemy.pool import NullPool
 
+from thalweg.errors import InputError
+
 if TYPE_CHECKING:
     from pathlib import Path
 
     from sqlalchemy import Connection, Engine
 
-__all__ = ["append_only", "corruption", "open_engine", "sqlite_url", "take_write_lock"]
+__all__ = ["append_only", "copy_to", "corruption", "open_engine", "sqlite_url", "take_write_lock"]
 
 BUSY_SECONDS: Final = 60
 """How long a writer waits for another's transaction, in which a whole series may be copied."""
@@ -90,6 +92,21 @@ def append_only(dialect: str, table: str) -> list[str]:
         f"FOR EACH STATEMENT EXECUTE FUNCTION {table}_refuse()"
     )
     return [function, trigger]
+
+
+def copy_to(engine: Engine, target: Path) -> None:
+    """Copy a database to a new file, complete as of one moment, while others may write.
+
+    Raises
+    ------
+    InputError
+        If it is not SQLite, whose server has tools of its own for this.
+    """
+    if engine.dialect.name != "sqlite":
+        raise InputError("the database is not a file", mend="back it up with its server's tools")
+    with engine.connect() as connection:
+        # sqlite.org/lang_vacuum.html#vacuum_into; it must stand outside a transaction.
+        connection.connection.driver_connection.execute("VACUUM INTO ?", (str(target),))  # type: ignore[union-attr]
 
 
 def corruption(connection: Connection) -> list[str]:

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Integer, cast, func, select
+from sqlalchemy import Integer, and_, cast, func, select
 
 from thalweg.errors import InputError
 from thalweg.record.case import Case, ImageRecord, Person
 from thalweg.store.audit import Sealed, seal
 from thalweg.store.convert import fact_of, row_of
-from thalweg.store.schema import audit, cases, facts, image_files, images, people
+from thalweg.store.schema import audit, cases, facts, image_files, images, people, withdrawals
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -24,12 +24,15 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CaseSummary",
+    "Withdrawal",
     "case_id_of",
     "case_of",
+    "fact_ids",
     "person_where",
     "rows_seal",
     "series_where",
     "summaries",
+    "withdrawn_from",
 ]
 
 
@@ -60,13 +63,46 @@ class CaseSummary:
     phantom: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Withdrawal:
+    """A fact that somebody has declared wrong; it stays on record, but in no case.
+
+    Parameters
+    ----------
+    fact : Fact
+        As it was recorded.
+    reason : str
+        As somebody gave it.
+    at, who : str
+        From the audit trail.
+    """
+
+    fact: Fact
+    reason: str
+    at: str
+    who: str
+
+
 def rows_seal(
     case_id: str,
     person: Person | None,
     new_facts: Iterable[Fact],
     new_series: Iterable[ImageRecord],
+    withdrawn: Iterable[tuple[str, str]] = (),
 ) -> str:
-    """Return the seal of everything recorded together; `person` if it opened the case."""
+    """Return the seal of everything recorded together.
+
+    Parameters
+    ----------
+    case_id : str
+        Of the case.
+    person : Person or None
+        If it opened the case.
+    new_facts, new_series : iterable
+        In any order.
+    withdrawn : iterable of (str, str)
+        Id of each fact that was withdrawn, and why.
+    """
     who: Sealed = None
     if person is not None:
         who = [person.reference, person.name, person.born.isoformat(), person.sex]
@@ -83,11 +119,12 @@ def rows_seal(
         ]
         for record in sorted(new_series, key=lambda record: record.series_uid)
     ]
-    return seal([case_id, who, rows, series])
+    gone: list[Sealed] = [list(each) for each in sorted(withdrawn)]
+    return seal([case_id, who, rows, series, gone])
 
 
 def case_of(connection: Connection, case_id: str) -> Case:
-    """Return a whole case.
+    """Return a whole case, without the facts that were withdrawn.
 
     Raises
     ------
@@ -97,7 +134,9 @@ def case_of(connection: Connection, case_id: str) -> Case:
     person = person_where(connection, cases.c.id == case_id)
     if person is None:
         raise InputError(f"there is no case {case_id!r}", mend="see 'thalweg cases' for the list")
-    own = connection.execute(select(facts).where(facts.c.case_id == case_id).order_by(facts.c.seq))
+    gone = select(withdrawals.c.fact_id).where(withdrawals.c.case_id == case_id)
+    live = select(facts).where(facts.c.case_id == case_id, facts.c.id.not_in(gone))
+    own = connection.execute(live.order_by(facts.c.seq))
     return Case(
         id=case_id,
         person=person,
@@ -122,6 +161,28 @@ def case_id_of(connection: Connection, reference: str) -> str | None:
     """Return the id of the case of the person with this reference."""
     query = select(cases.c.id).join(people).where(people.c.reference == reference)
     return connection.execute(query).scalar()
+
+
+def fact_ids(connection: Connection, case_id: str) -> set[str]:
+    """Return the ids of all facts ever recorded in a case, withdrawn ones included."""
+    query = select(facts.c.id).where(facts.c.case_id == case_id)
+    return set(connection.execute(query).scalars())
+
+
+def withdrawn_from(connection: Connection, case_id: str) -> tuple[Withdrawal, ...]:
+    """Return what was withdrawn from a case, in that order."""
+    of_fact = and_(facts.c.case_id == withdrawals.c.case_id, facts.c.id == withdrawals.c.fact_id)
+    query = (
+        select(facts, withdrawals.c.reason, audit.c.at.label("since"), audit.c.who)
+        .join_from(withdrawals, facts, of_fact)
+        .join(audit, audit.c.seq == withdrawals.c.entry)
+        .where(withdrawals.c.case_id == case_id)
+        .order_by(withdrawals.c.entry)
+    )
+    return tuple(
+        Withdrawal(fact_of(row), row["reason"], row["since"], row["who"])
+        for row in connection.execute(query).mappings()
+    )
 
 
 def summaries(connection: Connection) -> tuple[CaseSummary, ...]:

@@ -11,6 +11,7 @@ from sqlalchemy import (
     Boolean,
     Column,
     ForeignKey,
+    ForeignKeyConstraint,
     Integer,
     MetaData,
     String,
@@ -19,7 +20,17 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-__all__ = ["APPEND_ONLY", "HEAD", "audit", "cases", "facts", "image_files", "images", "people"]
+__all__ = [
+    "APPEND_ONLY",
+    "HEAD",
+    "audit",
+    "cases",
+    "facts",
+    "image_files",
+    "images",
+    "people",
+    "withdrawals",
+]
 
 HEAD: Final = "0001"
 """The newest migration."""
@@ -60,6 +71,15 @@ facts: Final = Table(
     Column("entry", ForeignKey("audit.seq"), nullable=False),
     UniqueConstraint("case_id", "id"),
 )
+withdrawals: Final = Table(
+    "withdrawals",
+    metadata,
+    Column("case_id", String(16), primary_key=True),
+    Column("fact_id", String(16), primary_key=True),
+    Column("reason", Text, nullable=False),
+    Column("entry", ForeignKey("audit.seq"), nullable=False),
+    ForeignKeyConstraint(["case_id", "fact_id"], ["facts.case_id", "facts.id"]),
+)
 images: Final = Table(
     "images",
     metadata,
@@ -93,5 +113,5 @@ audit: Final = Table(
     Column("hash", String(64), nullable=False, unique=True),
 )
 
-APPEND_ONLY: Final = (facts, audit, images, image_files)
+APPEND_ONLY: Final = (facts, withdrawals, audit, images, image_files)
 """Tables whose rows the database itself refuses to change or delete."""

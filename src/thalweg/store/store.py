@@ -9,16 +9,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from sqlalchemy import insert
+from sqlalchemy import insert, true
 
 from thalweg.errors import InputError
 from thalweg.progress import Progress, silent
 from thalweg.store import audit, rows
 from thalweg.store.convert import row_of
-from thalweg.store.dialect import open_engine, sqlite_url, take_write_lock
+from thalweg.store.dialect import copy_to, open_engine, sqlite_url, take_write_lock
 from thalweg.store.failures import failures_said
 from thalweg.store.imagefiles import ImageFiles
-from thalweg.store.schema import facts
+from thalweg.store.schema import facts, withdrawals
 from thalweg.store.upgrade import upgrade
 from thalweg.store.writing import (
     NewSeries,
@@ -179,6 +179,22 @@ class Store:
             )
         return paths
 
+    def all_image_files(self) -> tuple[Path, ...]:
+        """Return where the files of every series on record lie."""
+        with self.reading() as connection:
+            records = rows.series_where(connection, true())
+        return tuple(path for record in records for path in self.image_files(record))
+
+    def copy_database(self, target: Path) -> None:
+        """Write the database as it is at one moment to a new file.
+
+        Raises
+        ------
+        InputError
+            If the database is not a file of the store's own.
+        """
+        copy_to(self._engine, target)
+
     def head(self) -> str:
         """Return the hash of the newest audit entry, to be kept elsewhere."""
         with self.reading() as connection:
@@ -189,7 +205,7 @@ class Store:
         with self.reading() as connection:
             return tuple(audit.entries(connection))
 
-    def note(self, action: str, *, case_id: str, **detail: str) -> audit.Entry:
+    def note(self, action: str, *, case_id: str = "", **detail: str) -> audit.Entry:
         """Add an entry about something that recorded nothing, such as a plan that was printed.
 
         Parameters
@@ -197,13 +213,54 @@ class Store:
         action : str
             A verb in the past.
         case_id : str
-            Of an existing case.
+            Of an existing case; empty if it concerns all.
         **detail : str
             Ids and kinds; never a value from the record.
         """
         with self._writing() as connection:
-            rows.case_of(connection, case_id)
+            if case_id:
+                rows.case_of(connection, case_id)
             return self._append(connection, action, {"case": case_id, **detail})
+
+    def withdraw(self, case_id: str, fact_id: str, reason: str) -> audit.Entry:
+        """Declare a fact wrong: it stays on record, but no case holds it any more.
+
+        Parameters
+        ----------
+        case_id, fact_id : str
+            Which.
+        reason : str
+            Why; kept with the fact.
+
+        Raises
+        ------
+        InputError
+            If the case holds no such fact, or no reason is given.
+        """
+        if not reason.strip():
+            raise InputError("no reason is given", mend="say why the fact is wrong")
+        with self._writing() as connection:
+            if fact_id not in {fact.id for fact in rows.case_of(connection, case_id).facts}:
+                raise InputError(
+                    f"the case holds no fact {fact_id!r}",
+                    where=f"case {case_id}",
+                    mend="check its id",
+                )
+            detail: dict[str, audit.Sealed] = {
+                "case": case_id,
+                "withdrawn": [fact_id],
+                "rows": rows.rows_seal(case_id, None, (), (), [(fact_id, reason)]),
+            }
+            entry = self._append(connection, "withdrew a fact", detail)
+            columns = {"case_id": case_id, "fact_id": fact_id, "reason": reason}
+            connection.execute(insert(withdrawals).values(**columns, entry=entry.seq))
+            return entry
+
+    def withdrawn(self, case_id: str) -> tuple[rows.Withdrawal, ...]:
+        """Return what was withdrawn from a case, in that order."""
+        with self.reading() as connection:
+            rows.case_of(connection, case_id)
+            return rows.withdrawn_from(connection, case_id)
 
     def record(
         self,
@@ -236,7 +293,7 @@ class Store:
             known = rows.case_of(connection, found) if found else None
             if known:
                 require_same_person(known.person, person)
-            have = {fact.id for fact in known.facts} if known else set()
+            have = rows.fact_ids(connection, known.id) if known else set()
             fresh = tuple({fact.id: fact for fact in new_facts if fact.id not in have}.values())
             fresh_series = only_new(known.images if known else (), series)
             records = tuple(each.record for each in fresh_series)

@@ -11,7 +11,7 @@ from thalweg.store import audit, rows
 from thalweg.store.convert import fact_of
 from thalweg.store.dialect import corruption
 from thalweg.store.imagefiles import ImageFiles, digest_files
-from thalweg.store.schema import cases, facts, image_files, images
+from thalweg.store.schema import cases, facts, image_files, images, withdrawals
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -66,6 +66,7 @@ def _unsealed(connection: Connection, entry: audit.Entry) -> list[str]:
             rows.person_where(connection, opened),
             _facts(connection, case_id, seq),
             rows.series_where(connection, of_entry),
+            _withdrawn(connection, case_id, seq),
         )
     except (ValueError, ArithmeticError, KeyError, TypeError):
         return [f"What audit entry {entry.seq} recorded can no longer be read."]
@@ -86,10 +87,16 @@ def _facts(connection: Connection, case_id: str, seq: int) -> list[Fact]:
     return own
 
 
+def _withdrawn(connection: Connection, case_id: str, seq: int) -> list[tuple[str, str]]:
+    of_entry = and_(withdrawals.c.case_id == case_id, withdrawals.c.entry == seq)
+    found = connection.execute(select(withdrawals).where(of_entry))
+    return [(row.fact_id, row.reason) for row in found]
+
+
 def _unentered(connection: Connection, recorded: set[int]) -> list[str]:
     """Return a sentence for rows that no audit entry accounts for."""
     problems = []
-    for table in (cases, facts, images):
+    for table in (cases, facts, withdrawals, images):
         query = select(func.count()).select_from(table).where(table.c.entry.not_in(recorded))
         if count := connection.execute(query).scalar_one():
             problems.append(f"{count} row(s) of {table.name} were recorded by no audit entry.")

@@ -1,4 +1,4 @@
-"""The first tables: people, cases, facts, images, audit trail."""
+"""The first tables: people, cases, facts and their withdrawal, images, audit trail."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -52,6 +52,14 @@ def upgrade() -> None:
         sa.UniqueConstraint("case_id", "id"),
     )
     op.create_table(
+        "withdrawals",
+        sa.Column("case_id", sa.String(16), primary_key=True),
+        sa.Column("fact_id", sa.String(16), primary_key=True),
+        sa.Column("reason", sa.Text, nullable=False),
+        sa.Column("entry", sa.Integer, sa.ForeignKey("audit.seq"), nullable=False),
+        sa.ForeignKeyConstraint(["case_id", "fact_id"], ["facts.case_id", "facts.id"]),
+    )
+    op.create_table(
         "images",
         sa.Column("id", sa.Integer, primary_key=True),
         sa.Column("case_id", sa.String(16), sa.ForeignKey("cases.id"), nullable=False, index=True),
@@ -70,6 +78,6 @@ def upgrade() -> None:
         sa.Column("position", sa.Integer, primary_key=True),
         sa.Column("sha256", sa.String(64), nullable=False, index=True),
     )
-    for table in ("facts", "audit", "images", "image_files"):
+    for table in ("facts", "withdrawals", "audit", "images", "image_files"):
         for statement in append_only(op.get_context().dialect.name, table):
             op.execute(statement)
