@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["BRIGHT_HU", "Corridor", "Obstacles", "find_corridor"]
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 BRIGHT_HU = 200.0
 """Excreted contrast is brighter than this; vessels in the excretory phase (120-160 HU) are not."""
@@ -42,7 +43,8 @@ OWN_ML = 40.0
 very wide ureter."""
 
 NEAR_PLACED_MM = 12.0
-"""Within this of a placed point nothing bright is in the way."""
+"""Within this of a point placed in a large bright object, such as a bladder full of contrast, that
+object is not in the way."""
 
 COST_HU = (-1024.0, -400.0, -200.0, -60.0, 10.0, 70.0, 110.0, 175.0, 215.0, 300.0, 4000.0)
 COST = (8.0, 6.0, 1.6, 1.3, 1.0, 1.0, 1.6, 1.6, 0.6, 0.03, 0.03)
@@ -188,26 +190,25 @@ def _obstacles(
     labels, count = ndimage.label(cores)
     millilitres = np.bincount(labels.ravel(), minlength=count + 1) * float(np.prod(sampling)) / 1000
     large = millilitres > LARGE_ML
-    near = _near(bright.shape, sampling, placed)
-    own = np.unique(labels[near])
-    large[own[millilitres[own] < OWN_ML]] = False
+    touch = PEEL_MM + float(sampling.max())
+    held = [np.unique(labels[_ball(bright.shape, sampling, at, touch)]) for at in placed]
+    for own in held:
+        large[own[millilitres[own] < OWN_ML]] = False
     large[0] = False
-    first, last = (labels[_near(bright.shape, sampling, end)] for end in (placed[:1], placed[-1:]))
-    shared = np.intersect1d(first, last)
-    enclosed = bool(large[shared].any())
+    enclosed = bool(large[np.intersect1d(held[0], held[-1])].any())
     obstacle = np.asarray(large[labels])
     if not obstacle.any():
         return obstacle, enclosed
     peel = PEEL_MM + float(sampling.min()) / 2
-    skin = ndimage.distance_transform_edt(~obstacle, sampling=sampling) <= peel
-    return np.asarray(bright & skin & ~near), enclosed
+    obstacle = bright & (ndimage.distance_transform_edt(~obstacle, sampling=sampling) <= peel)
+    for at, own in zip(placed, held, strict=True):
+        if large[own].any():
+            obstacle &= ~_ball(bright.shape, sampling, at, NEAR_PLACED_MM)
+    return obstacle, enclosed
 
 
-def _near(shape: tuple[int, ...], sampling: Floats, placed: Floats) -> NDArray[np.bool_]:
-    """Say which blocks lie within `NEAR_PLACED_MM` of a placed point."""
-    near = np.zeros(shape, dtype=bool)
+def _ball(shape: tuple[int, ...], sampling: Floats, at: Floats, radius_mm: float) -> Flags:
+    """Say which blocks lie within a radius of a place given in blocks."""
     plane, row, column = np.ogrid[tuple(slice(n) for n in shape)]
-    for at in placed:
-        away = ((plane - at[0]) * sampling[0]) ** 2 + ((row - at[1]) * sampling[1]) ** 2
-        near |= away + ((column - at[2]) * sampling[2]) ** 2 < NEAR_PLACED_MM**2
-    return near
+    away = ((plane - at[0]) * sampling[0]) ** 2 + ((row - at[1]) * sampling[1]) ** 2
+    return np.asarray(away + ((column - at[2]) * sampling[2]) ** 2 < radius_mm**2)

@@ -34,6 +34,9 @@ DENSE_HU = 1000.0
 DENSE_RATIO = 1.5
 """Denser than this, and than this times the contrast elsewhere: stone, stent or denser urine."""
 
+STENT_HU = 2000.0
+"""Denser than this, whatever is elsewhere: a stent, or urine too dense to measure beside one."""
+
 GAP_MARGIN_MM = 1.0
 """Within this (or a voxel's longest edge) of a gap the blur of its end spoils the calibre."""
 
@@ -67,6 +70,7 @@ def described(
     placed_mm: Floats,
     *,
     scatter_mm: float,
+    corded: Flags | None = None,
     unseen: tuple[Gap, ...] | None = None,
 ) -> Course:
     """Return the course with lengths, calibre, stretches, bends, doubt and cautions.
@@ -82,6 +86,8 @@ def described(
     placed_mm : ndarray, shape (k, 3)
     scatter_mm : float
         How far the centres found lie from the curve.
+    corded : ndarray of bool, shape (n,), optional
+        Where the course follows a cord of soft tissue; by default nowhere.
     unseen : tuple of Gap, optional
         Stretches whose course is not known from the image; by default the gaps.
     """
@@ -97,6 +103,7 @@ def described(
         points_mm=points_mm,
         placed_mm=placed_mm,
         gaps=gaps,
+        corded=np.zeros(len(station), dtype=bool) if corded is None else corded,
         narrowings=narrow,
         dilatations=wide,
         dense=_spans(calibre.dense, station),
@@ -177,7 +184,8 @@ def _calibre(volume: ImageVolume, sections: Sections, state: Lit, tangent: Float
 def _dense(core_hu: Floats, usable: Flags) -> Flags:
     if not usable.any():
         return np.zeros_like(usable)
-    level = max(DENSE_HU, DENSE_RATIO * float(np.median(core_hu[usable])))
+    usual = float(np.median(core_hu[usable]))
+    level = min(max(DENSE_HU, DENSE_RATIO * usual), STENT_HU)
     return np.asarray(ndimage.binary_dilation(usable & (core_hu > level), iterations=2) & usable)
 
 

@@ -55,8 +55,9 @@ WIDE_RATIO = 1.8
 
 WIDE_RADIUS_MM = 3.5
 
-PLACED_WEIGHT = 1.0
-"""Weight of a placed point where the image shows no centre; none where it does."""
+END_WEIGHT = 4.0
+VIA_WEIGHT = 1.0
+"""Weights of placed points where the image shows no centre; none where it does."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,12 +92,15 @@ class CentreLine:
     state : Lit
     scatter_mm : float
         Root mean square distance between the centres found and the curve.
+    corded : ndarray of bool, shape (n,)
+        Where the course follows a cord of soft tissue through a gap.
     """
 
     points_mm: Floats
     sections: Sections
     state: Lit
     scatter_mm: float
+    corded: Flags
 
 
 def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> CentreLine:
@@ -114,10 +118,14 @@ def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> Centr
     """
     points = _unstaired(corridor.points_mm)
     scatter = 0.0
+    trust = np.zeros(len(points))
+    tapers = (0, 0)
     for number, scale in enumerate(SCALES_MM):
         seeking = number < SEEKING_ROUNDS
         sections, tangent = sections_along(volume, points, corridor.obstacles)
         state = lit_stations(sections, STEP_MM, seeking=seeking)
+        if not seeking:
+            tapers = _tapered(state.wide_end, tapers)
         move = sections.sought() if seeking else sections.centred()
         size = np.linalg.norm(move, axis=1, keepdims=True)
         move *= np.minimum(1.0, FARTHEST_MOVE_MM / np.maximum(size, 1e-9))
@@ -134,7 +142,11 @@ def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> Centr
             scatter = float(np.sqrt(off.mean()))
         points = even_steps(curve, STEP_MM)
     sections, _ = sections_along(volume, points, corridor.obstacles)
-    return CentreLine(points, sections, lit_stations(sections, STEP_MM), scatter)
+    state = lit_stations(sections, STEP_MM)
+    _tapered(state.wide_end, tapers)
+    share = np.linspace(0.0, 1.0, len(points))
+    corded = np.interp(share, np.linspace(0.0, 1.0, len(trust)), trust) > 0
+    return CentreLine(points, sections, state, scatter, corded)
 
 
 def sections_along(
@@ -192,6 +204,18 @@ def _wide_ends(edge_mm: Floats, lit: Flags, step_mm: float) -> Flags:
     return out
 
 
+def _tapered(wide_end: Flags, before: tuple[int, int]) -> tuple[int, int]:
+    """Widen the wide ends, in place, to the most stations any round has found; return how many.
+
+    Otherwise a course that is held off the bladder in one round would be drawn into it in the next.
+    """
+    flagged = [int(part.argmin()) if not part.all() else 0 for part in (wide_end, wide_end[::-1])]
+    start, end = (max(now, then) for now, then in zip(flagged, before, strict=True))
+    wide_end[:start] = True
+    wide_end[len(wide_end) - end :] = True
+    return start, end
+
+
 def _weights(state: Lit) -> Floats:
     """Return 1 where a centre was seen, falling to 0 over two stations towards anything else."""
     seen = (state.lit & ~state.wide_end).astype(np.float64)
@@ -205,13 +229,13 @@ def _hold_placed(
     """Pull the targets to the placed points where nothing was seen; fix the ends lengthwise."""
     for at, placed in ((0, placed_mm[0]), (-1, placed_mm[-1])):
         if weight[at] < 0.5:
-            target[at], weight[at] = placed, PLACED_WEIGHT
+            target[at], weight[at] = placed, END_WEIGHT
         else:
             target[at] += tangent[at] * np.dot(placed - points[at], tangent[at])
     for placed in placed_mm[1:-1]:
         at = int(np.argmin(np.linalg.norm(points - placed, axis=1)))
         if weight[at] < 0.5:
-            target[at], weight[at] = placed, PLACED_WEIGHT
+            target[at], weight[at] = placed, VIA_WEIGHT
 
 
 def _unstaired(rough_mm: Floats) -> Floats:

@@ -21,6 +21,9 @@ Floats = NDArray[np.float64]
 MUCH_UNSEEN = 0.6
 """Above this share without contrast a course is mostly a guess between what was placed."""
 
+CORD_SHARE = 0.5
+"""A gap counts as followed where a cord shows along this share of it."""
+
 THICK_PLANES_MM = 2.0
 
 OFF_COURSE_MM = 5.0
@@ -46,6 +49,8 @@ class Seen:
     placed_mm : ndarray, shape (k, 3)
         The points it was asked to pass.
     gaps, narrowings, dilatations : tuple
+    corded : ndarray of bool
+        Where the course follows a cord of soft tissue.
     dense, specks : list of (from_mm, to_mm)
         Stretches denser than contrast; lone spots of contrast that were left out.
     """
@@ -54,6 +59,7 @@ class Seen:
     points_mm: Floats
     placed_mm: Floats
     gaps: tuple[Gap, ...]
+    corded: NDArray[np.bool_]
     narrowings: tuple[Narrowing, ...]
     dilatations: tuple[Dilatation, ...]
     dense: list[tuple[float, float]]
@@ -78,10 +84,17 @@ def _of_contrast(seen: Seen) -> list[str]:
         )
     said += [
         f"No contrast from {gap.from_mm:.0f} to {gap.to_mm:.0f} mm: narrow or unopacified, which"
-        " one phase cannot tell apart; the course there is a smooth bridge."
+        f" one phase cannot tell apart; the course there {_bridge(seen, gap)}."
         for gap in seen.gaps
     ]
     return said
+
+
+def _bridge(seen: Seen, gap: Gap) -> str:
+    within = (seen.station_mm > gap.from_mm) & (seen.station_mm < gap.to_mm)
+    if within.any() and seen.corded[within].mean() > CORD_SHARE:
+        return "follows a cord of soft tissue taken for the empty ureter"
+    return "is a smooth bridge"
 
 
 def _of_calibre(seen: Seen) -> list[str]:

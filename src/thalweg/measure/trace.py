@@ -71,8 +71,9 @@ def trace_ureter(
     Notes
     -----
     A cheapest path through coarse blocks shows where to look. The curve is then centred in
-    planes square to it and smoothed, in turn; gaps are bridged with the least bending. Length is
-    the arc length of the curve, never of the path.
+    planes square to it and smoothed, in turn; gaps are bridged with the least bending, or along
+    the cord of the empty ureter where one shows. Length is the arc length of the curve, never of
+    the path.
     """
     checked_volume(volume)
     placed = checked_points(volume, start_mm, end_mm, via_mm)
@@ -87,7 +88,13 @@ def trace_ureter(
     line = refined(volume, corridor, placed)
     progress("tracing", 2, 3)
     course = described(
-        volume, line.points_mm, line.sections, line.state, placed, scatter_mm=line.scatter_mm
+        volume,
+        line.points_mm,
+        line.sections,
+        line.state,
+        placed,
+        scatter_mm=line.scatter_mm,
+        corded=line.corded,
     )
     progress("tracing", 3, 3)
     return course
