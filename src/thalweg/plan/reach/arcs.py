@@ -59,10 +59,11 @@ def _quotients(angle: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
 
 def _cross_matrix(vectors: Floats) -> Floats:
     """Return the matrices of ``v ×``, shape (..., 3, 3)."""
-    x, y, z = np.moveaxis(vectors, -1, 0)
-    zero = np.zeros_like(x)
-    rows = [np.stack(r, -1) for r in ((zero, -z, y), (z, zero, -x), (-y, x, zero))]
-    return np.stack(rows, -2)
+    result = np.zeros((*vectors.shape, 3))
+    for row, column, axis in ((2, 1, 0), (0, 2, 1), (1, 0, 2)):
+        result[..., row, column] = vectors[..., axis]
+        result[..., column, row] = -vectors[..., axis]
+    return result
 
 
 @dataclass(frozen=True, eq=False)

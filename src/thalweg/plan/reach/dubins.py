@@ -123,9 +123,9 @@ def _both_ways(frame: Floats, heading: Floats) -> list[Floats]:
 
 def _solve(values: Floats, goal: Floats, heading: Floats | None) -> Floats:
     """Return the solutions that Levenberg–Marquardt steps reach from the guesses."""
+    done = [np.empty((0, values.shape[1]))]
     damping = np.full(len(values), 1e-3)
     error = _residual(values, goal, heading)
-    cost = np.einsum("ni,ni->n", error, error)
     for _ in range(ROUNDS):
         slopes = _slopes(values, goal, heading)
         normal = np.einsum("nri,nrj->nij", slopes, slopes)
@@ -134,15 +134,17 @@ def _solve(values: Floats, goal: Floats, heading: Floats | None) -> Floats:
         step = np.linalg.solve(normal + (damping + 1e-14)[:, None, None] * eye, right[..., None])
         trial = values - step[..., 0]
         fresh = _residual(trial, goal, heading)
-        fresh_cost = np.einsum("ni,ni->n", fresh, fresh)
-        better = fresh_cost < cost
+        better = np.einsum("ni,ni->n", fresh, fresh) < np.einsum("ni,ni->n", error, error)
         values = np.where(better[:, None], trial, values)
         error = np.where(better[:, None], fresh, error)
-        cost = np.where(better, fresh_cost, cost)
         damping = np.clip(np.where(better, damping * 0.1, damping * 10), 1e-12, 1e6)
-        if (cost < CLOSED**2).all():
+        closed = np.einsum("ni,ni->n", error, error) < CLOSED**2
+        if closed.any():
+            done.append(values[closed])
+            values, error, damping = values[~closed], error[~closed], damping[~closed]
+        if not len(values):
             break
-    return np.asarray(values[cost < CLOSED**2])
+    return np.vstack(done)
 
 
 def _turned(values: Floats) -> Floats:

@@ -23,8 +23,9 @@ __all__ = ["Junction", "best_junction"]
 
 ABOVE_MM = 60.0
 """How far above the recipient's pivot, in its bed, a junction is looked for."""
-PLACES = 7
-REFINED_MM = 3.0
+PLACES = 25
+ATTEMPTS = 6
+SETTLED_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +76,10 @@ def best_junction(
 ) -> Junction | None:
     """Return the junction that asks least of the donor, or None where it reaches nowhere.
 
+    Sought from the place on the recipient nearest to the donor's pivot. A shortest path pulls at
+    its end along its last heading, so the junction slides along the recipient until the donor
+    meets it squarely, or to an end of the course; it is the best one near by.
+
     Parameters
     ----------
     scene : Scene
@@ -86,36 +91,22 @@ def best_junction(
     """
     course = _Course(recipient.ureter, *chain.sample(0.5, 0.02))
     low = -min(ABOVE_MM, recipient.ureter.pivot_mm)
-    places = np.linspace(low, chain.length, PLACES)
     start = donor.line.point(donor.pivot_mm)
-    # The straight line is the least any route can be: places are tried in that order.
-    floors = np.array([np.linalg.norm(course.place(s) - start) for s in places])
-    found: dict[float, tuple[Leg, Path]] = {}
-
-    def least() -> float:
-        return min((path.length_mm for _, path in found.values()), default=np.inf)
-
-    def attempt(station: float) -> None:
+    places = np.linspace(low, chain.length, PLACES)
+    gaps = [float(np.linalg.norm(course.place(float(s)) - start)) for s in places]
+    station = float(places[int(np.argmin(gaps))])
+    best: Junction | None = None
+    for _ in range(ATTEMPTS):
         leg = Leg(TRANSURETERO, donor, recipient.site, base=course.place(station))
-        near = min(found.values(), key=lambda item: item[1].length_mm)[1].chain if found else None
-        path = shortest(leg.question(scene), ways, near)
-        if path is not None:
-            found[station] = leg, path
-
-    for index in np.argsort(floors, kind="stable"):
-        if floors[index] < least():
-            attempt(float(places[index]))
-    if not found:
-        return None
-    step = float(places[1] - places[0]) / 2
-    while step > REFINED_MM:
-        centre = min(found, key=lambda station: found[station][1].length_mm)
-        for station in (centre - step, centre + step):
-            if low <= station <= chain.length:
-                attempt(station)
-        step /= 2
-    station = min(found, key=lambda s: found[s][1].length_mm)
-    leg, path = found[station]
-    arriving = path.chain.joints()[0][-1][:, 0]
-    cosine = float(np.clip(arriving @ course.heading(station), -1.0, 1.0))
-    return Junction(leg, path, station, float(np.degrees(np.arccos(cosine))))
+        path = shortest(leg.question(scene), ways, None if best is None else best.path.chain)
+        if path is None:
+            break
+        cosine = float(np.clip(path.chain.joints()[0][-1][:, 0] @ course.heading(station), -1, 1))
+        if best is None or path.length_mm < best.path.length_mm:
+            best = Junction(leg, path, station, float(np.degrees(np.arccos(cosine))))
+        last = float(np.max(path.chain.lengths[-3:]))
+        onward = float(np.clip(station - cosine * last, low, chain.length))
+        if abs(onward - station) < SETTLED_MM:
+            break
+        station = onward
+    return best
