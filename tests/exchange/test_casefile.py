@@ -157,7 +157,9 @@ points = st.tuples(coordinates, coordinates, coordinates)
 names = st.text(min_size=1, max_size=20).map(str.strip).filter(bool)
 
 
-@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(
     name=names,
     label=names,

@@ -104,7 +104,7 @@ def test_two_processes_open_and_write_at_once(tmp_path: Path) -> None:
     """
     processes = [start(tmp_path, name, script) for name in ("one", "two")]
     (tmp_path / "go").touch()
-    assert [process.wait(timeout=60) for process in processes] == [0, 0]
+    assert [process.wait(timeout=120) for process in processes] == [0, 0]
     for process in processes:
         assert process.stdout is not None
         process.stdout.close()

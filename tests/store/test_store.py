@@ -361,6 +361,15 @@ def test_database_that_is_none(tmp_path: Path) -> None:
         Store(tmp_path)
 
 
+@pytest.mark.parametrize(
+    "url", ["postgres", "postgresql+nodriver://u:secret@db/x", "oracle://u:secret@db"]
+)
+def test_unusable_database_url(tmp_path: Path, url: str) -> None:
+    with pytest.raises(InputError, match="the database's URL") as caught:
+        Store(tmp_path, url=url)
+    assert "secret" not in str(caught.value)
+
+
 def test_commits_are_synced_and_keys_enforced(store: Store) -> None:
     # Values as SQLite numbers them: sqlite.org/pragma.html (2 is FULL).
     with store.reading() as connection:

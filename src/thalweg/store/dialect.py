@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import create_engine, event, text
+from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool
 
 from thalweg.errors import InputError
@@ -31,9 +32,22 @@ def open_engine(url: str) -> Engine:
     url : str
         As SQLAlchemy takes it, ``sqlite:///…`` or ``postgresql+psycopg://…``. PostgreSQL needs a
         driver of its own and keeps its default ``synchronous_commit = on``.
+
+    Raises
+    ------
+    InputError
+        If it is no such URL or the driver is missing; the URL, which may hold a password, is not
+        repeated.
     """
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_pre_ping=True)
+        try:
+            return create_engine(url, pool_pre_ping=True)
+        except (ArgumentError, ModuleNotFoundError) as error:
+            missing = f"needs {error.name}" if isinstance(error, ModuleNotFoundError) else "is none"
+            raise InputError(
+                f"the database's URL {missing}",
+                mend="give postgresql+psycopg://… with its driver installed, or leave it out",
+            ) from None
     engine = create_engine(
         url, poolclass=NullPool, connect_args={"timeout": BUSY_SECONDS, "check_same_thread": False}
     )

@@ -99,7 +99,9 @@ CODED = [
 ]
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(
     coded=st.sampled_from(CODED),
     part=st.integers(1, 999),
