@@ -29,7 +29,7 @@ RATIO = 1.06
 DIAMETERS_MM = np.asarray(0.5 * RATIO ** np.arange(65))
 """Diameters tried, from 0.5 to 20.8 mm, each this much wider than the one before."""
 
-SAMPLES = 100
+SAMPLES = 60
 """About so many sections are enough to find the blur, the wall and the contrast's brightness."""
 
 WALLS_MM = (0.0, 0.5, 1.0, 1.5)

@@ -186,7 +186,7 @@ def _obstacles(
     Objects are peeled first and given their peel back at the end; what hangs on to a large object
     only by its skin, as a ureter that lies against bone does, stays free.
     """
-    cores = ndimage.distance_transform_edt(bright, sampling=sampling) > PEEL_MM
+    cores = ndimage.binary_erosion(bright, _structure(sampling, PEEL_MM), border_value=1)
     labels, count = ndimage.label(cores)
     millilitres = np.bincount(labels.ravel(), minlength=count + 1) * float(np.prod(sampling)) / 1000
     large = millilitres > LARGE_ML
@@ -200,11 +200,18 @@ def _obstacles(
     if not obstacle.any():
         return obstacle, enclosed
     peel = PEEL_MM + float(sampling.min()) / 2
-    obstacle = bright & (ndimage.distance_transform_edt(~obstacle, sampling=sampling) <= peel)
+    obstacle = bright & ndimage.binary_dilation(obstacle, _structure(sampling, peel))
     for at, own in zip(placed, held, strict=True):
         if large[own].any():
             obstacle &= ~_ball(bright.shape, sampling, at, NEAR_PLACED_MM)
     return obstacle, enclosed
+
+
+def _structure(sampling: Floats, radius_mm: float) -> Flags:
+    """Return a ball as the structuring element of an erosion or dilation."""
+    reach = np.floor(radius_mm / sampling).astype(int)
+    shape = tuple(int(size) for size in 2 * reach + 1)
+    return _ball(shape, sampling, reach.astype(np.float64), radius_mm * (1 + 1e-9))
 
 
 def _ball(shape: tuple[int, ...], sampling: Floats, at: Floats, radius_mm: float) -> Flags:
