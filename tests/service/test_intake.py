@@ -156,6 +156,14 @@ def test_two_values_at_one_time_are_both_kept_and_said(tmp_path: Path, inn: Stor
     assert inn.get_case(report.case_id).quantity("creatinine")[0] is None
 
 
+def test_one_result_in_two_files_is_one_fact_with_every_doubt(tmp_path: Path, inn: Store) -> None:
+    text = bundle(PATIENT, result("14682-9", "88", "umol/L", status="preliminary"))
+    report = taken(case_folder(tmp_path / "in", fhir=text), inn)
+    (fact,) = inn.get_case(report.case_id).series("creatinine")
+    assert fact.questions == ("The result is preliminary.",)
+    assert fact.origin.kind == "FHIR bundle"
+
+
 def test_conflict_with_what_is_on_record_is_said(tmp_path: Path, inn: Store) -> None:
     taken(case_folder(tmp_path / "in"), inn)
     labs = LABS_CSV.replace("88,", "98,")
@@ -172,7 +180,7 @@ def test_withdrawing_one_value_settles_a_conflict_for_good(tmp_path: Path, inn: 
     trail = inn.trail()
     report = taken(folder, inn)
     assert (report.new_facts, report.conflicts, inn.trail()) == ((), (), trail)
-    assert report.not_taken == (f"{wrong}: was withdrawn earlier and stays so.",)
+    assert report.not_taken == (f"{wrong}: was withdrawn earlier, stays so.",)
     assert wrong.id not in {fact.id for fact in report.known_facts}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from thalweg.exchange.dicom import SeriesSurvey
     from thalweg.record.case import Person
     from thalweg.record.fact import Fact
-    from thalweg.store import Store
+    from thalweg.store import Recorded, Store
 
 __all__ = ["IntakeReport", "take_in"]
 
@@ -111,23 +111,30 @@ def take_in(
     if case_file is None:
         raise CollectedInputError.of(gathered.harvest.problems)
     on_record = store.find_by_reference(case_file.person.reference)
-    facts = _checked(gathered, case_file, on_record, store, today)
+    facts = _merged(_checked(gathered, case_file, on_record, store, today))
     gathered.harvest.sound()
     series = _new_series(gathered, progress)
     recorded = store.record(
         case_file.person, facts, series, action="took in a folder", progress=progress
     )
+    return _report(gathered, facts, series, recorded, store.get_case(recorded.case_id))
+
+
+def _report(
+    gathered: _Gathered,
+    facts: tuple[Fact, ...],
+    series: tuple[NewSeries, ...],
+    recorded: Recorded,
+    case: Case,
+) -> IntakeReport:
     fresh = {fact.id for fact in recorded.facts}
     fresh_series = {record.series_uid for record in recorded.series}
-    given = {fact.id: fact for fact in facts}
-    case = store.get_case(recorded.case_id)
     live = {fact.id for fact in case.facts}
-    withdrawn = [fact for key, fact in given.items() if key not in live]
     return IntakeReport(
-        case_id=recorded.case_id,
+        case_id=case.id,
         opened=recorded.opened,
         new_facts=recorded.facts,
-        known_facts=tuple(fact for key, fact in given.items() if key in live - fresh),
+        known_facts=tuple(fact for fact in facts if fact.id in live - fresh),
         new_series=recorded.series,
         known_series=tuple(
             each.record for each in series if each.record.series_uid not in fresh_series
@@ -135,14 +142,24 @@ def take_in(
         not_taken=(
             *gathered.inbox.not_taken,
             *gathered.harvest.not_taken,
-            *(f"{fact}: was withdrawn earlier and stays so." for fact in withdrawn),
+            *(f"{fact}: was withdrawn earlier, stays so." for fact in facts if fact.id not in live),
         ),
-        conflicts=_conflicts(case, given.values()),
+        conflicts=_conflicts(case, facts),
         questions=(
             *gathered.harvest.questions,
-            *(f"{fact}: {question}" for fact in given.values() for question in fact.questions),
+            *(f"{fact}: {question}" for fact in facts for question in fact.questions),
         ),
     )
+
+
+def _merged(facts: Iterable[Fact]) -> tuple[Fact, ...]:
+    """Return each statement once, with the questions of all who made it."""
+    merged: dict[str, Fact] = {}
+    for fact in facts:
+        first = merged.setdefault(fact.id, fact)
+        questions = tuple(dict.fromkeys((*first.questions, *fact.questions)))
+        merged[fact.id] = replace(first, questions=questions)
+    return tuple(merged.values())
 
 
 def _read(gathered: _Gathered, today: date, progress: Progress) -> None:
