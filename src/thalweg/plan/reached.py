@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from thalweg.plan.reach import RouteResult
     from thalweg.record.fact import Fact, Moment
 
-__all__ = ["MARGIN", "margin_finding", "summarised", "warnings_about"]
+__all__ = ["MARGIN", "kink_of", "margin_finding", "redundancy_of", "summarised"]
 
 MARGIN = Method(
     key="reach-margin",
@@ -40,19 +40,22 @@ def _slug(words: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", words.lower()).strip("-")
 
 
-def warnings_about(route: RouteResult) -> tuple[str, ...]:
-    """Return what is particular to a route and calls for care: redundancy, or a kink."""
-    found = []
+def redundancy_of(route: RouteResult) -> str:
+    """Return what would have to be trimmed lest the ureter buckle, or an empty string."""
     threshold = float(defaults()["redundancy"]["threshold_mm"])
-    where = f"The {route.side} ureter to {route.site}"
-    if route.margin_mm is not None and route.margin_mm > threshold:
-        found.append(
-            f"{where} would be redundant: about {route.margin_mm:.0f} mm to trim, or it will "
-            "buckle."
-        )
-    if route.least_bend_radius_mm is not None and route.least_bend_radius_mm <= 0:
-        found.append(f"{where} would kink: the route has a corner.")
-    return tuple(found)
+    if route.margin_mm is None or route.margin_mm <= threshold:
+        return ""
+    return (
+        f"The {route.side} ureter to {route.site} would be redundant: about "
+        f"{route.margin_mm:.0f} mm to trim, or it will buckle."
+    )
+
+
+def kink_of(route: RouteResult) -> str:
+    """Return that a route has a corner, or an empty string."""
+    if route.least_bend_radius_mm is None or route.least_bend_radius_mm > 0:
+        return ""
+    return f"The {route.side} ureter to {route.site} would kink: the route has a corner."
 
 
 def margin_finding(
@@ -87,7 +90,7 @@ def margin_finding(
         facts=facts,
         findings=() if length is None else (length,),
         interval=route.margin_interval_mm,
-        cautions=(*warnings_about(route), *route.cautions),
+        cautions=(*filter(None, (redundancy_of(route), kink_of(route))), *route.cautions),
         digits=0,
     )
 
@@ -117,7 +120,8 @@ def summarised(
                 margin_mm=route.margin_mm or 0.0,
                 margin_interval_mm=route.margin_interval_mm or (0.0, 0.0),
                 probability_reaches=route.probability_reaches or 0.0,
-                cautions=warnings_about(route),
+                # Redundancy is trimmed away at the table: it makes no option doubtful.
+                cautions=tuple(filter(None, (kink_of(route),))),
                 findings=() if finding is None else (finding,),
             )
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -164,7 +165,7 @@ def staged(
     obstacles : tuple of Mark
         Capsules (two points) and spheres (one), with radius.
     conduit_base_mm : tuple of float, optional
-        Where the base of a conduit would lie; serves every site.
+        Where the base of a conduit would lie; the bowel leads on to the nearest site.
     midline_x_mm : float
         x of the person's midline.
 
@@ -199,5 +200,7 @@ def staged(
         "doubt": doubt,
     }
     if conduit_base_mm is not None:
-        table["conduit"] = [{"site": site.name, "base_mm": list(conduit_base_mm)} for site in sites]
+        # Ureters end at the base, whichever site the bowel then opens at: one is enough.
+        nearest = min(sites, key=lambda site: math.dist(site.point_mm, conduit_base_mm))
+        table["conduit"] = [{"site": nearest.name, "base_mm": list(conduit_base_mm)}]
     return scene_from(table, Path())

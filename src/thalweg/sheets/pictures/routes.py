@@ -21,6 +21,9 @@ __all__ = ["routes_picture", "standing"]
 
 FRONT, SIDE = (0, 2), (1, 2)
 SAMPLES = 24
+EDGE_MM = 18.0
+NAMES_MM = 42.0
+"""Room beside the outermost sites for their names."""
 
 
 def standing(route: RouteResult) -> str:
@@ -70,15 +73,35 @@ def _draw(axes: Axes, scene: Scene, routes: Iterable[RouteResult], plane: tuple[
         axes.plot(route.points_mm[:, across], route.points_mm[:, up], color=colour, ls=dash, lw=1.6)
     for site in scene.sites:
         axes.plot(site.point[across], site.point[up], "s", color=INK, ms=5, mfc="white", mew=1.2)
-        axes.annotate(
-            site.name,
-            (site.point[across], site.point[up]),
-            xytext=(6, 5),
-            textcoords="offset points",
-            fontsize=7,
-        )
+        # From the side, sites of one height lie on one another: named from the front only.
+        if plane == FRONT:
+            left = scene.side_of(site) == "left"
+            axes.annotate(
+                site.name,
+                (site.point[across], site.point[up]),
+                xytext=(6 if left else -6, 0),
+                textcoords="offset points",
+                ha="left" if left else "right",
+                va="center",
+                fontsize=7,
+            )
     axes.set_aspect("equal")
     axes.grid(visible=True, lw=0.3)
+
+
+def _framed(axes: Axes, scene: Scene, plane: tuple[int, int]) -> None:
+    """Show ureters and sites, and of spine and vessels only what lies beside them."""
+    points = np.vstack(
+        [
+            *(np.array([u.line.point(0.0), u.line.point(u.line.length)]) for u in scene.ureters),
+            *(site.point[None] for site in scene.sites),
+        ]
+    )
+    low, high = points.min(axis=0) - EDGE_MM, points.max(axis=0) + EDGE_MM
+    across, up = plane
+    wide = NAMES_MM if plane == FRONT else 0.0
+    axes.set_xlim(low[across] - wide, high[across] + wide)
+    axes.set_ylim(low[up], high[up])
 
 
 def routes_picture(scene: Scene, routes: tuple[RouteResult, ...], name: str) -> Picture:
@@ -92,14 +115,16 @@ def routes_picture(scene: Scene, routes: tuple[RouteResult, ...], name: str) -> 
     name : str
         Of the diversion, as printed.
     """
-    with figure(178, 92) as sheet:
-        front, side = sheet.subplots(1, 2, sharey=True)
+    with figure(178, 104) as sheet:
+        front, side = sheet.subplots(1, 2, width_ratios=(1.35, 1.0))
         _draw(front, scene, routes, FRONT)
+        _framed(front, scene, FRONT)
         front.set_xlabel("person's right ←   x, mm   → person's left")
         front.set_ylabel("z, mm (towards the head ↑)")
         front.set_title("From the front")
         _draw(side, scene, routes, SIDE)
-        side.set_xlabel("skin ←   y, mm   → back")
+        _framed(side, scene, SIDE)
+        side.set_xlabel("front ←   y, mm   → back")
         side.set_title("From the person's left")
         data = as_svg(sheet)
     told = "; ".join(

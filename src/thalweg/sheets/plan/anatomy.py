@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from thalweg.plan.reach.diversions import CONDUITS
+from thalweg.plan.reached import MARGIN, kink_of, redundancy_of
 from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
 from thalweg.sheets.pictures.routes import routes_picture, standing
 from thalweg.sheets.plan.words import cautions_of, finding_table
@@ -13,6 +15,12 @@ if TYPE_CHECKING:
     from thalweg.sheets.plan.content import PlanContent, PlannedUreter
 
 __all__ = ["kidney_section", "reach_section", "sites_section", "ureter_section"]
+
+SAID_ELSEWHERE = ("Too short", "Redundant", "The scene gives no base")
+"""Beginnings of what the tables' notes say, or what does not matter here: one base serves all."""
+
+COMMON = 4
+"""Said of more routes than this, a caution stands once for all."""
 
 _STANDING = {
     "reaches": Tone.GOOD,
@@ -56,9 +64,25 @@ def _millimetres(value: float | None) -> str:
     return "not known" if value is None else f"{value:.0f} mm"
 
 
+def _place(route: RouteResult) -> str:
+    return "base of the conduit" if route.diversion in CONDUITS else str(route.site)
+
+
+def _note(route: RouteResult) -> str:
+    """Return what a margin means at the table, in two or three words."""
+    if route.margin_mm is None:
+        return ""
+    if route.margin_mm < 0:
+        return f"short by {-route.margin_mm:.0f} mm: tension"
+    if kink_of(route):
+        return "kinks"
+    return f"trim about {route.margin_mm:.0f} mm, or it buckles" if redundancy_of(route) else ""
+
+
 def _route_row(route: RouteResult) -> tuple[Cell | str, ...]:
     if route.margin_mm is None:
-        return (str(route.side), str(route.site), "", "", Cell("not known", Tone.UNKNOWN), "")
+        blank = Cell("not known", Tone.UNKNOWN)
+        return (str(route.side), _place(route), "", "", blank, "", "")
     interval = ""
     if route.margin_interval_mm is not None:
         low, high = route.margin_interval_mm
@@ -66,12 +90,38 @@ def _route_row(route: RouteResult) -> tuple[Cell | str, ...]:
     chance = route.probability_reaches
     return (
         str(route.side),
-        str(route.site),
+        _place(route),
         _millimetres(route.free_mm),
         _millimetres(route.required_mm),
         Cell(f"{route.margin_mm:.0f}{interval} mm", _STANDING[standing(route)]),
         "" if chance is None else f"{100 * chance:.0f} %",
+        _note(route),
     )
+
+
+def _said(content: PlanContent) -> tuple[str, ...]:
+    """Return what the routes say: once what all say, else with the route it belongs to.
+
+    Shortness and redundancy stand in the tables' notes.
+    """
+    told = [route for route in content.routes if route.margin_mm is not None]
+    where: dict[str, list[str]] = {}
+    for route in told:
+        for caution in route.cautions:
+            if not caution.startswith(SAID_ELSEWHERE):
+                place = f"{route.side} to {_place(route)}"
+                where.setdefault(caution, []).append(place)
+    found = []
+    for caution, places in where.items():
+        several = len(places) > COMMON
+        found.append(caution if several else f"{'; '.join(dict.fromkeys(places))}: {caution}")
+    unknown = [
+        f"{route.diversion}, {route.side or 'ureter'} to {_place(route)}: "
+        f"{' '.join(route.cautions)}"
+        for route in content.routes
+        if route.margin_mm is None
+    ]
+    return (*found, *unknown)
 
 
 def _matters(routes: tuple[RouteResult, ...]) -> str:
@@ -87,6 +137,7 @@ def _matters(routes: tuple[RouteResult, ...]) -> str:
 def reach_section(content: PlanContent) -> Section:
     """Return margins per diversion, a picture of each, and what weighs most in the doubt."""
     names = {row.diversion.key: row.diversion.name for row in content.appraisal.diversions}
+    verdicts = {row.diversion.key: row.verdict for row in content.appraisal.diversions}
     blocks: list[Block] = []
     keys = tuple(dict.fromkeys(route.diversion for route in content.routes))
     if not keys:
@@ -95,19 +146,20 @@ def reach_section(content: PlanContent) -> Section:
         routes = tuple(route for route in content.routes if route.diversion == key)
         blocks.append(
             Table(
-                ("Ureter", "To", "Free", "Required", "Margin (95 %)", "Reaches in"),
+                ("Ureter", "To", "Free", "Required", "Margin (95 %)", "Reaches in", "Note"),
                 tuple(_route_row(route) for route in routes),
-                (1.2, 2.4, 1.2, 1.4, 2.6, 1.3),
+                (0.9, 1.9, 1.1, 1.3, 2.4, 1.2, 2.2),
                 caption=f"{names.get(key, key)}: free length less required length.",
             )
         )
-        if content.scene is not None and any(route.points_mm is not None for route in routes):
+        drawn = any(route.points_mm is not None for route in routes)
+        # A closed option keeps its margins; its picture would only lengthen the plan.
+        if content.scene is not None and drawn and verdicts.get(key) != "closed":
             blocks.append(routes_picture(content.scene, routes, names.get(key, key)))
     matters = _matters(content.routes)
     if matters:
         blocks.append(Text(f"What the doubt comes from, greatest first: {matters}."))
-    said = [caution for route in content.routes for caution in route.cautions]
-    blocks.append(Cautions(tuple(dict.fromkeys((*said, *cautions_of(content.margins))))))
+    blocks.append(Cautions((*_said(content), *MARGIN.cautions)))
     return Section("reach", "Reach", tuple(blocks), new_page=True)
 
 
@@ -119,9 +171,10 @@ def sites_section(content: PlanContent) -> Section:
         how = "given" if site.wall_sd_mm is None else "measured"
         x, y, z = site.point_mm
         reached = [
-            f"{route.side} ({route.diversion})"
+            str(route.side)
             for route in content.routes
             if route.site == site.name
+            and route.diversion not in CONDUITS
             and route.margin_mm is not None
             and standing(route) == "reaches"
         ]

@@ -9,14 +9,16 @@ from thalweg.record.concept import concepts
 from thalweg.record.fact import Mark, say, say_moment
 from thalweg.record.units import printed
 from thalweg.sheets.document import Block, Cautions, Cell, Items, Section, Table, Text, Tone
-from thalweg.sheets.plan.words import VERDICT_TONE
+from thalweg.sheets.plan.words import VERDICT_TONE, finding_table
 
 if TYPE_CHECKING:
     from thalweg.record.fact import Fact
+    from thalweg.record.finding import Finding
     from thalweg.sheets.plan.content import PlanContent
 
 __all__ = ["at_a_glance", "facts_section"]
 
+SHOWN = 2
 ORDER = ("open", "open with cautions", "not yet decidable", "closed")
 
 
@@ -37,6 +39,31 @@ def _opening(content: PlanContent) -> str:
     )
 
 
+def _best_margin(content: PlanContent, side: str) -> Finding | None:
+    """Return the greatest margin of one ureter to a site on the skin."""
+    found = [
+        finding
+        for finding in content.margins
+        if finding.name.startswith(
+            (f"margin-cutaneous-bilateral-{side}", f"margin-cutaneous-single-{side}")
+        )
+        and isinstance(finding.value, float)
+    ]
+    return max(found, key=lambda finding: float(str(finding.value)), default=None)
+
+
+def _key_numbers(content: PlanContent) -> Table:
+    """Return the few numbers that a reader looks for first."""
+    wanted = ("gfr-to-rely-on", "gfr-category")
+    rows = [finding for finding in content.kidney if finding.name in wanted]
+    for ureter in content.ureters:
+        named = (f"ureter-length-{ureter.side}", f"ureter-narrowing-1-{ureter.side}")
+        rows += [finding for finding in ureter.findings if finding.name in named]
+        best = _best_margin(content, ureter.side)
+        rows += [best] if best is not None else []
+    return finding_table(rows, "Key numbers; each is explained on the pages that follow.")
+
+
 def at_a_glance(content: PlanContent) -> Section:
     """Return the first section: verdicts in one table, and what is missing most."""
     rows = []
@@ -48,8 +75,8 @@ def at_a_glance(content: PlanContent) -> Section:
             else ()
         )
         if not why and row.own_cautions:
-            more = len(row.own_cautions)
-            why = (f"{more} caution{'s' if more > 1 else ''}, see Diversions",)
+            more = len(row.own_cautions) - SHOWN
+            why = row.own_cautions[:SHOWN] + ((f"and {more} more below",) if more > 0 else ())
         rows.append(
             (row.diversion.name, Cell(row.verdict, VERDICT_TONE[row.verdict]), "; ".join(why))
         )
@@ -62,6 +89,7 @@ def at_a_glance(content: PlanContent) -> Section:
             caption="Open means that no recorded criterion speaks against it, not that it is "
             "advised.",
         ),
+        _key_numbers(content),
     ]
     settlers = content.appraisal.settles
     if settlers:
