@@ -171,12 +171,16 @@ def _best_of(
         for guess, least in _guesses(question, ways, unhindered, pieces):
             if best is not None and (least >= best.length or best.length - floor < AT_STAKE_MM):
                 continue
-            found = tighten(question, guess)
+            found = tighten(question, guess, limit=np.inf if best is None else best.length)
             if found is not None and (best is None or found.length < best.length):
                 best = found
         if best is not None:
             break
-    return best
+    if best is None or not question.obstacles or best.length - floor < AT_STAKE_MM:
+        return best
+    # More pieces follow an obstacle's surface more closely.
+    finer = tighten(question, _split(best, MORE_PIECES))
+    return finer if finer is not None and finer.length < best.length else best
 
 
 def _guesses(

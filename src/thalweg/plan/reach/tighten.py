@@ -34,9 +34,9 @@ WATCH_MM = 25.0
 """Places within this of the clearance are watched in the next pull."""
 RIVAL_MM = 8.0
 """At each place, obstacles farther off than the nearest by this are not watched."""
-SLIGHT_MM = 1.0
+SLIGHT_MM = 0.5
 """Intrusions below this lie between watched places, and are met by holding off a little more."""
-PULLS = 3
+PULLS = 6
 STEPS = 90
 SETTLED_MM = 1e-3
 """A pull that changes the length by less than this ends the work."""
@@ -178,7 +178,9 @@ class _Pull:
         return self.made(result.x), int(result.nit)
 
 
-def tighten(question: Question, chain: ArcChain, via_piece: int | None = None) -> ArcChain | None:
+def tighten(
+    question: Question, chain: ArcChain, via_piece: int | None = None, limit: float = np.inf
+) -> ArcChain | None:
     """Return the locally shortest path reached from `chain`, or None where none is found.
 
     Parameters
@@ -188,6 +190,8 @@ def tighten(question: Question, chain: ArcChain, via_piece: int | None = None) -
         A guess from the question's start; it need not keep any condition.
     via_piece : int, optional
         The piece whose end must lie on the question's waypoint.
+    limit : float, optional
+        Length, mm, above which a path is of no interest; work on it may stop.
 
     Returns
     -------
@@ -204,6 +208,8 @@ def tighten(question: Question, chain: ArcChain, via_piece: int | None = None) -
         if verdict.good and (best is None or chain.length < best.length):
             best = chain
         if verdict.place_mm > LOST_MM or (verdict.good and abs(chain.length - before) < SETTLED_MM):
+            return best
+        if steps < STEPS and chain.length > limit:
             return best
         if verdict.intrusion_mm > SLIGHT_MM:
             places = DENSE

@@ -22,6 +22,8 @@ __all__ = ["WayMap", "chain_along"]
 
 GRAZE = 0.08
 """Intrusion, in radii of the offset surface, past which two places do not see each other."""
+FIT_ROUNDS = 8
+FIT_DAMPING = 30.0
 LONGEST = 1.6
 """Ways longer than this many times the shortest are not tried."""
 
@@ -149,7 +151,41 @@ def chain_along(
         turn = turn_between(current, ahead / norm if norm > 1e-6 else aims[index])
         turns.append(turn)
         current = ArcChain(way[0], current, turn[None], np.ones(1)).joints()[0][-1]
-    return ArcChain(way[0], frame, np.array(turns), np.full(pieces, length / pieces))
+    guess = ArcChain(way[0], frame, np.array(turns), np.full(pieces, length / pieces))
+    return _fitted(guess, spots[1:], arrival, radius)
+
+
+def _fitted(chain: ArcChain, spots: Floats, arrival: Floats | None, radius: float) -> ArcChain:
+    """Return the chain bent by damped least squares until its joints lie near `spots`.
+
+    Turns too sharp for the radius are resisted too, so that the chain is about one that may be.
+    """
+    count = len(chain.lengths)
+    limit = chain.lengths / max(radius, 1e-9)
+    for _ in range(FIT_ROUNDS):
+        trail = chain.trail(np.ones(1))
+        off, slopes = [(trail.ends - spots).ravel()], [trail.end_slopes.reshape(3 * count, -1)]
+        if arrival is not None:
+            lever = max(radius, 1.0)
+            off.append(lever * (trail.end_frame[:, 0] - arrival))
+            slopes.append(lever * trail.heading_slopes)
+        size = np.maximum(np.linalg.norm(chain.turns, axis=1), 1e-9)
+        over = np.maximum(size - limit, 0.0) * (radius > 0)
+        rows = np.zeros((count, 3 * count))
+        for axis in (0, 1):
+            rows[np.arange(count), 3 * np.arange(count) + axis] = (
+                radius * chain.turns[:, axis] / size * (over > 0)
+            )
+        off.append(radius * over)
+        slopes.append(rows)
+        # Only the turns move; the even lengths keep the pieces where the way has its corners.
+        turning = np.arange(3 * count) % 3 != 2
+        matrix = np.vstack(slopes)[:, turning]
+        pull = matrix.T @ np.concatenate(off)
+        step = np.linalg.solve(matrix.T @ matrix + FIT_DAMPING * np.eye(2 * count), pull)
+        step *= min(1.0, 1.0 / max(float(np.abs(step).max()), 1e-12))
+        chain = ArcChain(chain.start, chain.frame, chain.turns - step.reshape(-1, 2), chain.lengths)
+    return chain
 
 
 def _with_leads(
