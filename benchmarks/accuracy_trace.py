@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-SEED = 90_210_417
+SEED = 31_415_926
 LOW_MM, HIGH_MM = (-95.0, -60.0, -175.0), (95.0, 80.0, 100.0)
 
 

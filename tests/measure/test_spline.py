@@ -65,3 +65,16 @@ def test_transported_frames_are_square_and_do_not_spin() -> None:
     assert np.abs(np.sum(one * two, axis=1)).max() < 1e-9
     turn = np.sum(np.diff(one, axis=0) * two[:-1], axis=1)  # parallel transport: no twist
     assert np.abs(turn).max() < 1e-3
+
+
+def test_a_gap_in_a_circle_is_bridged_by_the_circle_when_bending_may_not_change() -> None:
+    t = np.arange(90.0) / 25.0
+    circle = 25.0 * np.stack([np.cos(t), np.sin(t), 0 * t], axis=1)
+    weight = np.ones(90)
+    weight[30:60] = 0.0
+    off = {}
+    for order in (2, 3):
+        bridged = smoothed(circle, weight, scale_mm=1.5, step_mm=1.0, order=order)
+        off[order] = np.abs(np.linalg.norm(bridged[30:60], axis=1) - 25.0).max()
+    assert off[3] < 0.1
+    assert off[3] < off[2] / 5

@@ -37,6 +37,9 @@ DENSE_RATIO = 1.5
 STENT_HU = 2000.0
 """Denser than this, whatever is elsewhere: a stent, or urine too dense to measure beside one."""
 
+END_STATIONS = 2
+"""At the very ends a section is half in the ureter and half in what it opens into."""
+
 GAP_MARGIN_MM = 1.0
 """Within this (or a voxel's longest edge) of a gap the blur of its end spoils the calibre."""
 
@@ -172,6 +175,7 @@ def _calibre(volume: ImageVolume, sections: Sections, state: Lit, tangent: Float
     margin = max(GAP_MARGIN_MM, float(volume.spacing_mm.max()) * 0.6)
     beside = ndimage.binary_dilation(~lit, iterations=int(np.ceil(margin / STEP_MM)))
     good = usable & ~dense & ~fine & ~beside
+    good[:END_STATIONS] = good[-END_STATIONS:] = False
     return _Calibre(
         measured_mm=np.where(good, fit.diameter_mm, np.nan),
         upper_mm=np.where(fine & lit, limit, np.nan),

@@ -27,10 +27,14 @@ Flags = NDArray[np.bool_]
 STEP_MM = 1.0
 """Distance between stations."""
 
-SCALES_MM = (4.0, 3.0, 2.0, 1.8, 1.8)
-"""Smoothing of each round, the first two of which look for contrast near the rough way."""
+SMOOTHINGS = ((4.0, 2), (3.0, 2), (3.0, 3), (2.5, 3), (2.5, 3))
+"""Scale in mm and order of the smoothing of each round. The first two look for contrast near the
+rough way; the later ones bridge gaps with the bend that leads into them."""
 
 SEEKING_ROUNDS = 2
+
+TOLD_SHARE = 0.3
+"""Where less than this share of a course was seen, its bends do not say how the rest runs."""
 
 CORD_FROM_ROUND = 3
 """From this round on the empty ureter is looked for in the gaps."""
@@ -120,7 +124,7 @@ def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> Centr
     scatter = 0.0
     trust = np.zeros(len(points))
     tapers = (0, 0)
-    for number, scale in enumerate(SCALES_MM):
+    for number, (scale, order) in enumerate(SMOOTHINGS):
         seeking = number < SEEKING_ROUNDS
         sections, tangent = sections_along(volume, points, corridor.obstacles)
         state = lit_stations(sections, STEP_MM, seeking=seeking)
@@ -135,8 +139,9 @@ def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> Centr
             move, trust = followed_cords(volume, points, ~state.lit, corridor.obstacles)
             target, weight = target + move, weight + trust
         _hold_placed(target, weight, points, tangent, placed_mm)
-        curve = smoothed(target, weight, scale_mm=scale, step_mm=STEP_MM)
         seen = weight > 0.5
+        told = order if seen.mean() > TOLD_SHARE else 2
+        curve = smoothed(target, weight, scale_mm=scale, step_mm=STEP_MM, order=told)
         if seen.any():
             off = np.sum((target - curve)[seen] ** 2, axis=1)
             scatter = float(np.sqrt(off.mean()))

@@ -46,33 +46,37 @@ def even_steps(points_mm: Floats, step_mm: float) -> Floats:
     return np.asarray(spline(np.linspace(0.0, run[-1], count)))
 
 
-def smoothed(points_mm: Floats, weight: Floats, *, scale_mm: float, step_mm: float) -> Floats:
-    """Return the curve that lies near worthy points and bends as little as may be.
+def smoothed(
+    points_mm: Floats, weight: Floats, *, scale_mm: float, step_mm: float, order: int = 2
+) -> Floats:
+    """Return the curve that lies near worthy points and is as smooth as may be.
 
-    Minimises ``sum w |y - x|^2 + (scale / step)^4 sum |second difference of x|^2`` over evenly
-    spaced x: the discrete smoothing spline. Where the weight is zero it bridges with the cubic
-    of least bending. Detail finer than about ``2 pi scale`` is damped: a wave of length L keeps
-    ``1 / (1 + (2 pi scale / L)^4)`` of its height at weight 1.
+    Minimises ``sum w |y - x|^2 + (scale / step)^(2 m) sum |m-th difference of x|^2`` over evenly
+    spaced x: the discrete smoothing spline of order m (Whittaker's graduation). Where the weight
+    is zero it bridges, for m = 2 with the least bending, for m = 3 with the least change of
+    bending, so that a curve which bends steadily goes on doing so. At weight 1 a wave of length L
+    keeps ``1 / (1 + (2 pi scale / L)^(2 m))`` of its height.
 
     Parameters
     ----------
     points_mm : ndarray, shape (n, 3)
-        Evenly spaced along the course.
+        Evenly spaced along the course, n above `order`.
     weight : ndarray, shape (n,)
-        Not negative; at least two are positive. 1: an ordinary observation.
+        Not negative; at least `order` are positive. 1: an ordinary observation.
     scale_mm, step_mm : float
         Length below which noise is smoothed away; spacing of the points.
+    order : int
+        Order m of the differences that are kept small.
     """
     count = len(points_mm)
-    stiffness = (scale_mm / step_mm) ** 4
-    bands = np.zeros((3, count))  # upper form: row 2 the diagonal, row 1 and 0 above it
-    inner = np.arange(1, count - 1)
-    for offset, value in ((-1, 1.0), (0, 4.0), (1, 1.0)):
-        bands[2, inner + offset] += stiffness * value
-    bands[1, inner] -= 2 * stiffness
-    bands[1, inner + 1] -= 2 * stiffness
-    bands[0, inner + 1] += stiffness
-    bands[2] += weight
+    stencil = np.diff(np.eye(order + 1), n=order, axis=0)[0]
+    bands = np.zeros((order + 1, count))  # upper form: the last row is the diagonal
+    starts = np.arange(count - order)
+    for left in range(order + 1):
+        for right in range(left, order + 1):
+            bands[order - (right - left), starts + right] += stencil[left] * stencil[right]
+    bands *= (scale_mm / step_mm) ** (2 * order)
+    bands[-1] += weight
     return np.asarray(solveh_banded(bands, points_mm * weight[:, None]))
 
 
