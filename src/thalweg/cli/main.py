@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from thalweg.cli.commands import assess, cases, follow, images, plan, scenario
+from thalweg.cli.commands import assess, cases, follow, images, keep, plan, scenario
 from thalweg.errors import InputError, ThalwegError
 
 __all__ = ["app", "run"]
@@ -30,7 +30,7 @@ app = typer.Typer(
         "Thalweg supports and does not replace licensed judgement; local protocol comes first."
     ),
 )
-for room in (scenario, cases, images, assess, plan, follow):
+for room in (scenario, cases, images, assess, plan, follow, keep):
     room.register(app)
 
 

@@ -120,6 +120,19 @@ class Fact:
         )
         return hashlib.sha256(text.encode()).hexdigest()[:16]
 
+    def to_json(self) -> dict[str, object]:
+        """Return the fact in the shape that every command's ``--json`` shares."""
+        return {
+            "id": self.id,
+            "concept": self.concept,
+            "label": self.label,
+            "value": plain(self.value),
+            "unit": self.unit,
+            "at": self.at.isoformat(),
+            "origin": str(self.origin),
+            "questions": list(self.questions),
+        }
+
     def __str__(self) -> str:
         from thalweg.record.units import printed  # noqa: PLC0415 - units reads its table lazily
 

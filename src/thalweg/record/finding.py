@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from thalweg.record.fact import plain, say_moment
+from thalweg.record.fact import say_moment
 from thalweg.record.truth import Truth
 from thalweg.record.units import printed
 
@@ -123,18 +123,7 @@ class Finding:
             "formula": self.method.formula,
             "valid_for": self.method.valid_for,
             "source": "; ".join(cite(key) for key in self.method.sources),
-            "facts": [
-                {
-                    "id": fact.id,
-                    "concept": fact.concept,
-                    "label": fact.label,
-                    "value": plain(fact.value),
-                    "unit": fact.unit,
-                    "at": fact.at.isoformat(),
-                    "origin": str(fact.origin),
-                }
-                for fact in self.all_facts
-            ],
+            "facts": [fact.to_json() for fact in self.all_facts],
             "from": [finding.name for finding in self.findings],
             "missing": list(self.missing),
             "cautions": list(self.all_cautions),

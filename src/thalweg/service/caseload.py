@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from thalweg.evidence.bibliography import cite
 from thalweg.progress import silent
 from thalweg.record.concept import concepts
-from thalweg.record.fact import moment_key, plain, say_moment
+from thalweg.record.fact import moment_key, say_moment
 from thalweg.service.workup import known_on, worked_up
 
 if TYPE_CHECKING:
@@ -122,19 +122,7 @@ class Course:
                 "born": person.born.isoformat(),
                 "sex": person.sex,
             },
-            "facts": [
-                {
-                    "id": fact.id,
-                    "concept": fact.concept,
-                    "label": fact.label,
-                    "value": plain(fact.value),
-                    "unit": fact.unit,
-                    "at": fact.at.isoformat(),
-                    "origin": str(fact.origin),
-                    "questions": list(fact.questions),
-                }
-                for fact in self.facts
-            ],
+            "facts": [fact.to_json() for fact in self.facts],
             "images": [
                 {
                     "series_uid": one.series_uid,

@@ -1,4 +1,4 @@
-"""`thalweg intake`, `cases`, `case`, `verify`: the record."""
+"""`thalweg intake`, `cases`, `case`, `withdraw`: the caseload."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def register(app: typer.Typer) -> None:
     app.command("intake")(intake)
     app.command("cases")(cases)
     app.command("case")(case)
-    app.command("verify")(verify)
+    app.command("withdraw")(withdraw)
 
 
 def intake(
@@ -109,17 +109,24 @@ def case(
     emit(course.to_json(), as_json, human)
 
 
-def verify(home: Home = None, as_json: Json = False) -> None:
-    """Check the record: the audit trail's chain, and every stored image against its hash."""
-    from thalweg.service.keeping import check_record, open_store
+def withdraw(
+    case_id: CaseId,
+    fact_id: Annotated[
+        str, typer.Argument(metavar="FACT", help="The fact's id, as 'thalweg case ID' lists it.")
+    ],
+    because: Annotated[
+        str, typer.Option("--because", metavar="WORDS", help="Why it is wrong; kept with it.")
+    ],
+    home: Home = None,
+    as_json: Json = False,
+) -> None:
+    """Declare a fact wrong, such as one of two contradicting results.
 
-    with open_store(home) as store, watching(quiet=as_json) as progress:
-        checked = check_record(store, progress=progress)
+    It stays on record with the reason, and nothing uses it any more.
+    """
+    from thalweg.service.keeping import open_store
+    from thalweg.service.keeping import withdraw as declare_wrong
 
-    def human() -> None:
-        for line in checked.lines():
-            typer.echo(line)
-
-    emit(checked.to_json(), as_json, human)
-    if checked.problems:
-        raise typer.Exit(1)
+    with open_store(home) as store:
+        done = declare_wrong(store, case_id, fact_id, because)
+    emit(done, as_json, lambda: typer.echo(f"Fact {fact_id} is withdrawn; it stays on record."))

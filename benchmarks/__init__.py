@@ -1,0 +1,1 @@
+"""Speed and accuracy, measured side by side with the named peer in one run."""
