@@ -8,6 +8,8 @@ UV_VERSION := 0.13.8
 export UV_PYTHON_DOWNLOADS := never
 export UV_PROJECT_ENVIRONMENT := $(CURDIR)/$(VENV)
 export UV_LINK_MODE := copy
+# Hospital networks often have certificates of their own.
+export UV_SYSTEM_CERTS := true
 
 .PHONY: help demo test lint types contracts licences unit docs bench lock clean system
 
