@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from thalweg.record.finding import Finding
     from thalweg.record.image import ImageVolume
 
-__all__ = ["TracedFolder", "acquired_on", "trace_folder"]
+__all__ = ["TracedFolder", "acquired_on", "image_cautions", "trace_folder"]
 
 Point = tuple[float, float, float]
 
@@ -48,6 +48,13 @@ def acquired_on(text: str, otherwise: Moment) -> tuple[Moment, tuple[str, ...]]:
         # A time without a zone could be anywhere on Earth: only its day is kept.
         return (moment if moment.tzinfo else moment.date()), ()
     return date.fromisoformat(text), ()
+
+
+def image_cautions(volume: ImageVolume) -> tuple[str, ...]:
+    """Return what any measurement on an image must say, an artificial one first of all."""
+    artificial = "This image is a phantom: it was computed and shows no person."
+    said = (artificial, *volume.cautions) if volume.phantom else volume.cautions
+    return tuple(dict.fromkeys(said))
 
 
 def _numbers(values: NDArray[np.float64]) -> list[float | None]:
@@ -154,7 +161,7 @@ def traced_on(
     course = trace_ureter(volume, start_mm, end_mm, list(via_mm), progress=progress)
     at, undated = acquired_on(volume.acquired, date.today())  # noqa: DTZ011 - only if undated
     findings = course_findings(course, at=at)
-    doubts = (*volume.cautions, *undated)
+    doubts = (*image_cautions(volume), *undated)
     return TracedFolder(
         course, tuple(finding.with_cautions(doubts) for finding in findings), volume.phantom
     )

@@ -9,7 +9,7 @@ from thalweg.errors import InputError
 from thalweg.measure.findings import course_findings
 from thalweg.measure.trace import trace_ureter
 from thalweg.plan.staging import FreedUreter, division_of, pivot_of
-from thalweg.service.tracing import acquired_on
+from thalweg.service.tracing import acquired_on, image_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -97,7 +97,7 @@ def _traced(
     start, *via, end = mark.points_mm
     course = trace_ureter(volume, start, end, via)
     taken, undated = acquired_on(volume.acquired, at)
-    doubts = (*volume.cautions, *undated)
+    doubts = (*image_cautions(volume), *undated)
     findings = tuple(
         finding.with_cautions(doubts)
         for finding in course_findings(course, at=taken, side=side, facts=(fact,))
