@@ -98,3 +98,15 @@ def test_gap_narrowing_and_calibre(side: str) -> None:
     (narrow,) = course.narrowings
     assert narrow.from_mm < (truth.from_mm + truth.to_mm) / 2 < narrow.to_mm
     assert narrow.least_calibre_mm == pytest.approx(truth.least_diameter_mm, abs=0.5)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_ends_placed_a_little_off_move_the_length_by_no_more_than_they_are_off(side: str) -> None:
+    tube, exact = traced(side)
+    ends = tube.centreline.points_mm[[0, -1]]
+    rng = np.random.default_rng(504)
+    off = rng.normal(0.0, 1.0, (2, 3))
+    course = trace_ureter(phantom().volume, *(ends + off))
+    moved = np.linalg.norm(off, axis=1).sum()
+    assert abs(course.length_mm - exact.length_mm) < moved + 0.5
+    assert len(course.gaps) == len(exact.gaps)

@@ -53,6 +53,10 @@ soft tissue of a shut ureter, fat a little more, gas much more."""
 
 OBSTACLE_COST = 10.0
 
+ATTACHED_COST = 0.2
+"""Cost of bright blocks that hang together with an obstacle: a ureter against bone, which should
+still draw the path, or a fine branch of an artery, which should hardly."""
+
 
 @dataclass(frozen=True, eq=False)
 class Obstacles:
@@ -128,6 +132,8 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
     nodes = np.clip(np.rint(placed), 0, np.asarray(mean.shape) - 1).astype(int)
     obstacle, enclosed = _obstacles(mean > BRIGHT_HU, sampling, placed)
     cost = np.interp((mean + most) / 2, COST_HU, COST)  # fine tubes show, noise hardly does
+    attached = _attached(mean > BRIGHT_HU, obstacle)
+    cost[attached] = np.maximum(cost[attached], ATTACHED_COST)
     cost[obstacle] = OBSTACLE_COST
     way: list[Floats] = []
     through: list[NDArray[np.bool_]] = []
@@ -205,6 +211,14 @@ def _obstacles(
         if large[own].any():
             obstacle &= ~_ball(bright.shape, sampling, at, NEAR_PLACED_MM)
     return obstacle, enclosed
+
+
+def _attached(bright: Flags, obstacle: Flags) -> Flags:
+    """Say which bright blocks hang together with an obstacle without being part of it."""
+    labels, count = ndimage.label(bright)
+    touched = np.bincount(labels[obstacle], minlength=count + 1) > 0
+    touched[0] = False
+    return np.asarray(touched[labels] & ~obstacle)
 
 
 def _structure(sampling: Floats, radius_mm: float) -> Flags:

@@ -14,7 +14,7 @@ __all__ = ["length_sd"]
 
 Floats = NDArray[np.float64]
 
-END_SD_MM = 1.0
+END_SD_MM = 1.3
 """A placed end lies along the course within this of where it was meant (our own judgement)."""
 
 CURVE_SHARE = 0.001
