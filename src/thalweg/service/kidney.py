@@ -28,7 +28,7 @@ __all__ = ["fact_from_line", "kidney_of_case", "kidney_of_values"]
 _LINE = Origin("command line")
 
 
-def fact_from_line(key: str, text: str, at: date) -> Fact:
+def fact_from_line(key: str, text: str, at: date, *, option: str = "") -> Fact:
     """Return the fact that a value typed with its unit states.
 
     Parameters
@@ -39,13 +39,15 @@ def fact_from_line(key: str, text: str, at: date) -> Fact:
         Such as ``1.2mg/dL``.
     at : date
         The day it is taken to be true of.
+    option : str
+        Where it was typed, for the error; the concept's own name where empty.
 
     Raises
     ------
     InputError
         If the number, its unit or its size cannot be.
     """
-    where = f"--{key}"
+    where = option or f"--{key}"
     row = concept(key)
     try:
         if key == "age" and text.strip().replace(".", "", 1).isdigit():
@@ -63,6 +65,20 @@ def fact_from_line(key: str, text: str, at: date) -> Fact:
 def _as_json(findings: tuple[Finding, ...]) -> list[dict[str, Any]]:
     # `shown` is for the face that prints: a number with unit, interval and rounding as on paper.
     return [{**finding.to_json(cite), "shown": finding.shown()} for finding in findings]
+
+
+OPTIONS = {"cystatin-c": "--cystatin", "albumin-creatinine-ratio": "--albumin-ratio"}
+"""Options that are shorter than their concept's name."""
+
+
+def _typed(given: Mapping[str, str], flags: Mapping[str, bool], at: date) -> dict[str, Fact]:
+    """Return the facts typed on the line by concept; a flag not set says nothing."""
+    values = {
+        key: fact_from_line(key, text, at, option=OPTIONS.get(key, ""))
+        for key, text in given.items()
+    }
+    said = {key: Fact(key, True, None, at, _LINE) for key, on in flags.items() if on}
+    return {**values, **said}
 
 
 def kidney_of_values(
@@ -91,9 +107,8 @@ def kidney_of_values(
     if sex not in get_args(Sex):
         fault = f"{sex!r} is neither female nor male" if sex else "the sex is missing"
         raise InputError(fault, mend="give --sex female or --sex male, as the equations use it")
-    facts = {key: fact_from_line(key, text, at) for key, text in given.items()}
-    said = {key: Fact(key, True, None, at, _LINE) for key, on in flags.items() if on}
-    chosen = {key: Chosen(fact) for key, fact in {**facts, **said}.items() if key != "age"}
+    facts = _typed(given, flags, at)
+    chosen = {key: Chosen(fact) for key, fact in facts.items() if key != "age"}
     inputs = KidneyInputs(age=facts["age"], sex=cast("Sex", sex), at=at)
     named: dict[str, Any] = {key.replace("-", "_"): one for key, one in chosen.items()}
     inputs = replace(inputs, **named)
@@ -101,17 +116,29 @@ def kidney_of_values(
 
 
 def kidney_of_case(
-    case_id: str, given: Mapping[str, str], *, home: Path | None, at: date
+    case_id: str,
+    given: Mapping[str, str],
+    *,
+    sex: str | None,
+    flags: Mapping[str, bool],
+    home: Path | None,
+    at: date,
 ) -> list[dict[str, Any]]:
-    """Return the kidney findings of a case; values typed on the line are added, not recorded."""
+    """Return the kidney findings of a case; what is typed on the line is added, not recorded.
+
+    Raises
+    ------
+    InputError
+        If there is no such case, age or sex is given beside it, or a value cannot be used.
+    """
     from thalweg.service.keeping import open_store  # noqa: PLC0415 - not for values on the line
 
+    for option, own, typed in (("--age", "birth date", given.get("age")), ("--sex", "sex", sex)):
+        if typed is not None:
+            raise InputError(
+                f"a case has its own {own}", where=option, mend=f"leave {option} out with an ID"
+            )
     with open_store(home) as store:
         case = store.get_case(case_id)
-    if "age" in given:
-        raise InputError(
-            "a case has its own birth date", where="--age", mend="leave --age out with an ID"
-        )
-    typed = tuple(fact_from_line(key, text, at) for key, text in given.items())
-    case = replace(case, facts=(*case.facts, *typed))
+    case = replace(case, facts=(*case.facts, *_typed(given, flags, at).values()))
     return _as_json(kidney_findings(KidneyInputs.from_case(case, at)))
