@@ -65,12 +65,20 @@ def recorded() -> str:
 
 def sources() -> str:
     """Return the bibliography as a page."""
-    lines = ["# Bibliography", "", "| key | reference | how its figures were checked |"]
-    lines.append("| --- | --- | --- |")
+    lines = ["# Bibliography", ""]
+    lines += [
+        "How the figures taken from an entry were checked: *text*, the passage was read;",
+        "*abstract*; *secondary*, seen quoted elsewhere; *memory*, not read again: verify before",
+        "relying on it.",
+        "",
+        "| key | reference | how its figures were checked |",
+        "| --- | --- | --- |",
+    ]
     for key, entry in sorted(bibliography().items()):
         note = f" {entry.note}" if entry.note else ""
         doi = f" doi:{entry.doi}" if entry.doi else ""
-        lines.append(f"| `{key}` | {_cell(str(entry) + doi)} | {entry.read}.{_cell(note)} |")
+        checked = _cell(f"{entry.read}.{note}")
+        lines.append(f"| `{key}` | {_cell(str(entry) + doi)} | {checked} |")
     return "\n".join([*lines, ""])
 
 
