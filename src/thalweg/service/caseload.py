@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from thalweg.evidence.bibliography import cite
 from thalweg.progress import silent
 from thalweg.record.concept import concepts
-from thalweg.record.fact import moment_key, say_moment
+from thalweg.record.fact import moment_key
 from thalweg.service.workup import known_on, worked_up
 
 if TYPE_CHECKING:
@@ -96,10 +96,10 @@ class Course:
 
     def lines(self) -> list[str]:
         """Return what a person at the keyboard reads: facts in order of time, then findings."""
-        lines = ["Facts"]
+        lines = ["Facts (id, what, when, from where)"]
         for fact in self.facts:
-            lines.append(f"  {say_moment(fact.at)[:10]}  {fact}   [{fact.origin}]")
-            lines += [f"              ? {question}" for question in fact.questions]
+            lines.append(f"  {fact.id}  {fact}   [{fact.origin}]")
+            lines += [f"                    ? {question}" for question in fact.questions]
         lines.append("Images")
         lines += [
             f"  {one.acquired[:10] or 'date not known'}  {one.modality}, {len(one.files)} files"
