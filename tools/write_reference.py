@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 import sys
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -99,7 +100,9 @@ def methods() -> str:
     """Return the page of methods: formula, whom it is for, source, cautions."""
     lines = ["# Methods and sources", ""]
     for method in every_method():
-        lines += [f"## {method.title}", "", f"`{method.key}`", "", f"    {method.formula}", ""]
+        title = method.title[0].upper() + method.title[1:]
+        formula = textwrap.wrap(method.formula, 84, break_on_hyphens=False)
+        lines += [f"## {title}", "", f"`{method.key}`", "", *(f"    {one}" for one in formula), ""]
         lines += [f"For {method.valid_for}.", ""]
         lines += [f"* Source: {cite(key)}" for key in method.sources]
         lines += [f"* Caution: {caution}" for caution in method.cautions]
