@@ -9,7 +9,7 @@ from thalweg.record.concept import concepts
 from thalweg.record.fact import Mark, say, say_moment
 from thalweg.record.units import printed
 from thalweg.sheets.document import Block, Cautions, Cell, Items, Section, Table, Text, Tone
-from thalweg.sheets.plan.words import VERDICT_TONE, finding_table
+from thalweg.sheets.plan.words import VERDICT_TONE
 
 if TYPE_CHECKING:
     from thalweg.record.fact import Fact
@@ -53,15 +53,24 @@ def _best_margin(content: PlanContent, side: str) -> Finding | None:
 
 
 def _key_numbers(content: PlanContent) -> Table:
-    """Return the few numbers that a reader looks for first."""
+    """Return the few numbers that a reader looks for first, and where each is explained."""
     wanted = ("gfr-to-rely-on", "gfr-category")
-    rows = [finding for finding in content.kidney if finding.name in wanted]
+    rows = [(finding, "Kidneys") for finding in content.kidney if finding.name in wanted]
     for ureter in content.ureters:
         named = (f"ureter-length-{ureter.side}", f"ureter-narrowing-1-{ureter.side}")
-        rows += [finding for finding in ureter.findings if finding.name in named]
+        where = f"{ureter.side.capitalize()} ureter"
+        rows += [(finding, where) for finding in ureter.findings if finding.name in named]
         best = _best_margin(content, ureter.side)
-        rows += [best] if best is not None else []
-    return finding_table(rows, "Key numbers; each is explained on the pages that follow.")
+        rows += [(best, "Reach")] if best is not None else []
+    return Table(
+        ("What", "Value", "As of", "Source and method"),
+        tuple(
+            (finding.title, finding.shown(), say_moment(finding.at)[:10], f"under “{where}”")
+            for finding, where in rows
+        ),
+        (5.0, 2.8, 1.4, 2.2),
+        caption="Key numbers.",
+    )
 
 
 def at_a_glance(content: PlanContent) -> Section:
