@@ -229,7 +229,9 @@ def _read(previous: bytes, calendar_uid: str, now: datetime) -> dict[str, _Issue
         ) from error
     if not same:
         raise InputError(
-            "it belongs to another case", where=where, mend="give this case's last file"
+            "it belongs to another case",
+            where=where,
+            mend="give this case's last file or name a new one",
         )
     if stamp > now:
         raise InputError(

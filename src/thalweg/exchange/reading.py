@@ -39,8 +39,12 @@ GREATEST_EXPONENT: Final = 30
 """Powers of ten beyond which a number is a slip in any unit, and arithmetic on it may overflow."""
 
 
+SAID = 3
+"""Problems said in full, so that one line stays readable."""
+
+
 class CollectedInputError(InputError):
-    """Several problems found in one go: reads as the first, says how many more there are.
+    """Several problems found in one go: reads as the first few, and how many more there are.
 
     Parameters
     ----------
@@ -73,10 +77,11 @@ class CollectedInputError(InputError):
         )
 
     def __str__(self) -> str:
-        count = len(self.others)
-        if not count:
-            return super().__str__()
-        return f"{super().__str__()} ({count} more problem{'s' if count > 1 else ''} found.)"
+        said = [super().__str__(), *(str(other) for other in self.others[: SAID - 1])]
+        more = len(self.others) + 1 - len(said)
+        if more:
+            said.append(f"({more} more problem{'s' if more > 1 else ''} found.)")
+        return " Also: ".join(said[:SAID]) + "".join(f" {rest}" for rest in said[SAID:])
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import cite
 from thalweg.plan.reach import read_scene, solve_scene
-from thalweg.plan.reached import MARGIN, margin_finding
+from thalweg.plan.reached import MARGIN, Ground, margin_finding
 from thalweg.progress import silent
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ class ReachedScene:
 
     def to_json(self) -> dict[str, Any]:
         """Return the routes, and their margins as findings."""
-        found = [margin_finding(route, at=self.at, lengths={}) for route in self.routes]
+        found = [margin_finding(route, Ground(self.at)) for route in self.routes]
         return {
             "routes": [route.to_json() for route in self.routes],
             "findings": [finding.to_json(cite) for finding in found if finding is not None],

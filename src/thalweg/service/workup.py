@@ -12,7 +12,7 @@ from thalweg.errors import InputError
 from thalweg.plan.appraise import appraise
 from thalweg.plan.catalogue import catalogue
 from thalweg.plan.reach import solve_scene
-from thalweg.plan.reached import margin_finding, summarised
+from thalweg.plan.reached import Ground, margin_finding, summarised
 from thalweg.plan.staging import staged
 from thalweg.progress import silent
 from thalweg.record.fact import Mark
@@ -116,6 +116,20 @@ def _routes(
     return scene, tuple(routes), []
 
 
+def _ground(
+    route: RouteResult,
+    ureters: tuple[TracedUreter, ...],
+    sites: tuple[MeasuredSite, ...],
+    at: date,
+) -> Ground:
+    site = next((each for each in sites if each.name == route.site), None)
+    one = next((each for each in ureters if each.side == route.side), None)
+    if one is None:
+        return Ground(at, site=site)
+    length = one.findings[0] if one.findings else None
+    return Ground(one.at, length=length, freed=one.freed, site=site)
+
+
 def worked_up(
     case: Case,
     store: Store,
@@ -132,13 +146,9 @@ def worked_up(
     ureters = traced_ureters(case, images, draw=draw, at=at, progress=progress)
     sites, site_problems = measured_sites(case, images)
     scene, routes, problems = _routes(case, ureters, sites, progress)
-    lengths = {one.side: one.findings[0] for one in ureters if one.findings}
     margins = {}
     for route in routes:
-        one = next((each for each in ureters if each.side == route.side), None)
-        site = next((each for each in sites if each.name == route.site), None)
-        facts = (*(one.facts if one else ()), *(site.facts if site else ()))
-        finding = margin_finding(route, at=one.at if one else at, lengths=lengths, facts=facts)
+        finding = margin_finding(route, _ground(route, ureters, sites, at))
         if finding is not None:
             margins[route.diversion, str(route.side), route.site or ""] = finding
     findings = (*kidney, *(f for one in ureters for f in one.findings), *margins.values())
