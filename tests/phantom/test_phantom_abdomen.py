@@ -4,14 +4,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
+from scipy.spatial import cKDTree
 
 from thalweg.phantom.bodywall import BodyWall, Oval
+from thalweg.phantom.organs import psoas
 from thalweg.phantom.render import Phantom, render
 from thalweg.phantom.scenario import adult, hard_adult, infant
 from thalweg.phantom.skeleton import bones, vertebrae
 from thalweg.phantom.spec import AnatomySpec
 from thalweg.phantom.truth import Capsule, PhantomTruth, truth_of
-from thalweg.phantom.vessels import arteries
+from thalweg.phantom.vessels import arteries, veins
 
 Floats = NDArray[np.float64]
 
@@ -170,6 +172,40 @@ def test_ureters_lie_within_the_cavity_and_clear_of_bone_and_arteries(
     shells, _ = bones(truth.spec)
     for shell in shells:
         assert (shell.signed_distance(x, y, z) - outer).min() > 0
+
+
+@pytest.mark.parametrize("truth", TRUTHS, ids=_named)
+@pytest.mark.parametrize("side", SIDES)
+def test_at_least_a_millimetre_of_fat_parts_ureters_from_vessels_and_psoas(
+    truth: PhantomTruth, side: str
+) -> None:
+    tube = truth.left if side == "left" else truth.right
+    line = tube.centreline
+    outer = tube.outer_at(line.station_mm) / 2
+    sign = 1.0 if side == "left" else -1.0
+    others = {**arteries(truth.spec), **veins(truth.spec), "psoas": psoas(truth.spec, sign)}
+    for name, other in others.items():
+        far, nearest = cKDTree(other.centreline.points_mm).query(line.points_mm)
+        radius = other.lumen_at(other.centreline.station_mm)[nearest] / 2
+        assert (far - radius - outer).min() > 1.0, name
+
+
+@pytest.mark.parametrize("truth", TRUTHS, ids=_named)
+@pytest.mark.parametrize("side", SIDES)
+def test_ureters_cross_in_front_of_the_iliac_vessels(truth: PhantomTruth, side: str) -> None:
+    # The ureter enters the pelvis in front of the end of the common or the beginning of the
+    # external iliac artery (descriptive anatomy, from memory).
+    line = (truth.left if side == "left" else truth.right).centreline.points_mm
+    vessels = {**arteries(truth.spec), **veins(truth.spec)}
+    crossed = 0
+    for name in (f"common iliac artery, {side}", f"external iliac artery, {side}",
+                 f"common iliac vein, {side}"):  # fmt: skip
+        vessel = vessels[name].centreline.points_mm
+        across, nearest = cKDTree(vessel[:, [0, 2]]).query(line[:, [0, 2]])
+        crossing = across < 1.0 * truth.spec.scale
+        crossed += int(crossing.any())
+        assert (line[crossing, 1] < vessel[nearest[crossing], 1]).all(), name
+    assert crossed
 
 
 @pytest.mark.parametrize("truth", TRUTHS, ids=_named)

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+import numpy as np
+
 from thalweg.phantom.curves import Spline
 
 __all__ = ["Side", "side_sign", "tortuous_course", "usual_course", "vessel_hugging_course"]
@@ -72,7 +74,15 @@ def side_sign(side: Side) -> float:
     return 1.0 if side == "left" else -1.0
 
 
-def usual_course(side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0) -> Spline:
+AHEAD: Course = ((-140.0, 0.0, 0.0), (-112.0, 0.3, 0.55), (-95.0, 1.0, 0.55), (-62.0, 1.0, 0.55),
+                 (-45.0, 1.0, 0.0))  # fmt: skip
+"""By height, the shares of a stand-off that go forwards and to the midline: a ureter lies in front
+of psoas above the brim and on the inner side of the iliac vessels below it."""
+
+
+def usual_course(
+    side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0, stand_off_mm: float = 0.0
+) -> Spline:
     """Return the usual course.
 
     Parameters
@@ -83,25 +93,38 @@ def usual_course(side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0
     lower_kidney_mm : float
         How much nearer the feet the pelvi-ureteric junction lies, at adult size; the right one
         is commonly lower by about 8 mm (from memory).
+    stand_off_mm : float
+        How much further the course keeps from psoas and the iliac vessels than scaling alone
+        leaves, in the person's own millimetres: a small person's ureter is not thinner in step.
     """
-    return _course(USUAL, side, scale, lower_kidney_mm)
+    return _course(USUAL, side, scale, lower_kidney_mm, stand_off_mm)
 
 
-def tortuous_course(side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0) -> Spline:
+def tortuous_course(
+    side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0, stand_off_mm: float = 0.0
+) -> Spline:
     """Return a winding course; arguments as in `usual_course`."""
-    return _course(TORTUOUS, side, scale, lower_kidney_mm)
+    return _course(TORTUOUS, side, scale, lower_kidney_mm, stand_off_mm)
 
 
 def vessel_hugging_course(
     side: Side, scale: float = 1.0, *, lower_kidney_mm: float = 0.0
 ) -> Spline:
     """Return a course close beside the common iliac artery; arguments as in `usual_course`."""
-    return _course(HUGGING, side, scale, lower_kidney_mm)
+    return _course(HUGGING, side, scale, lower_kidney_mm, 0.0)
 
 
-def _course(course: Course, side: Side, scale: float, lower_mm: float) -> Spline:
+def _course(
+    course: Course, side: Side, scale: float, lower_mm: float, stand_off_mm: float
+) -> Spline:
     sign = side_sign(side)
     top = course[0][2]
-    # Only the part above the brim moves with the kidney.
-    shifted = ((x, y, z - lower_mm * max(z, 0.0) / top) for x, y, z in course)
-    return Spline(tuple((sign * scale * x, scale * y, scale * z) for x, y, z in shifted))
+    height, ahead, inward = np.asarray(AHEAD).T
+    points = []
+    for x, y, z in course:
+        forwards = stand_off_mm * float(np.interp(z, height, ahead))
+        medial = stand_off_mm * float(np.interp(z, height, inward))
+        # Only the part above the brim moves with the kidney.
+        lower = z - lower_mm * max(z, 0.0) / top
+        points.append((sign * (scale * x - medial), scale * y - forwards, scale * lower))
+    return Spline(tuple(points))

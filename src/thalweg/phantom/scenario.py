@@ -13,6 +13,9 @@ __all__ = ["adult", "hard_adult", "infant"]
 RIGHT_LOWER_MM = 8.0
 """How much lower the right kidney lies in an adult."""
 
+INFANT_STAND_OFF_MM = 1.5
+"""An infant's ureters keep this much further from muscle and vessels than a shrunken adult's."""
+
 
 def adult() -> AnatomySpec:
     """Return the demonstration's adult.
@@ -55,14 +58,16 @@ def infant() -> AnatomySpec:
     """
     scale = 0.45
     right = Tube(
-        usual_course("right", scale, lower_kidney_mm=RIGHT_LOWER_MM),
+        usual_course(
+            "right", scale, lower_kidney_mm=RIGHT_LOWER_MM, stand_off_mm=INFANT_STAND_OFF_MM
+        ),
         calibre_mm=((0, 2.6), (50, 2.2), (100, 2.0)),
         gaps=(Gap(40.0, 48.0),),
         wall_mm=0.6,
         taper_mm=2.0,
     )
     left = Tube(
-        tortuous_course("left", scale),
+        tortuous_course("left", scale, stand_off_mm=INFANT_STAND_OFF_MM),
         calibre_mm=((0, 3.8), (25, 5.0), (55, 3.6), (80, 3.6), (94, 6.5), (101, 6.0), (109, 2.0)),
         narrowings=(Narrowing(110.0, 117.0, 1.6, shoulder_mm=3.0),),
         wall_mm=0.7,
