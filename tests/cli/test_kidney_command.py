@@ -53,9 +53,7 @@ def test_published_rates_for_one_woman() -> None:
 def test_mass_and_amount_give_the_same() -> None:
     # The customary factor is 88.4 µmol/L to 1 mg/dL (common practice); the molar mass of C4H7N3O,
     # 113.12 g/mol, gives 88.402, so that the two differ in the fifth digit.
-    mass, amount = (
-        kidney(*WOMAN, "--creatinine", text) for text in ("1.2mg/dL", "106.08umol/L")
-    )
+    mass, amount = (kidney(*WOMAN, "--creatinine", text) for text in ("1.2mg/dL", "106.08umol/L"))
     assert mass.keys() == amount.keys()
     for name, finding in mass.items():
         expected = amount[name]["value"]

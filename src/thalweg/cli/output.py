@@ -114,7 +114,11 @@ def _bars() -> Iterator[Progress]:
 
 
 class _Lines:
-    """Say each piece of work once when it starts, for logs and pipes."""
+    """Say each piece of work once when it starts, for logs and pipes.
+
+    On standard output: where nobody watches a screen, standard error is kept for the one line that
+    says what is wrong.
+    """
 
     def __init__(self) -> None:
         self._said: set[str] = set()
@@ -122,8 +126,8 @@ class _Lines:
     def __call__(self, label: str, done: int, total: int) -> None:  # noqa: ARG002 - the protocol's
         if label not in self._said:
             self._said.add(label)
-            sys.stderr.write(f"{label} …\n")
-            sys.stderr.flush()
+            sys.stdout.write(f"{label} …\n")
+            sys.stdout.flush()
 
 
 def print_findings(rows: list[dict[str, Any]], *, explain: bool = False) -> None:

@@ -12,6 +12,7 @@ from thalweg.progress import silent
 from thalweg.service.documents import write_plan
 from thalweg.service.intake import take_in
 from thalweg.service.keeping import open_store
+from thalweg.service.safefile import cannot_write
 from thalweg.service.telling import intake_json, intake_lines
 
 if TYPE_CHECKING:
@@ -111,8 +112,11 @@ def run_demo(out: Path, *, progress: Progress = silent) -> Demonstration:
     InputError
         If the folder holds anything else or cannot be written.
     """
-    _emptied(out)
-    written = write_case_folder(out / "case", progress=progress)
+    try:
+        _emptied(out)
+        written = write_case_folder(out / "case", progress=progress)
+    except OSError as error:
+        raise cannot_write(out, error) from error
     with open_store(out / "record") as store:
         report = take_in(written.folder, store, today=DAY, progress=progress)
         plan = write_plan(report.case_id, store, out / "documents", at=DAY, progress=progress)

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import cite
 from thalweg.progress import silent
-from thalweg.service.following import calendar_for, chosen_diversion, issue_file
+from thalweg.service.following import calendar_for, chosen_diversion, issued_file
 from thalweg.service.protocol import read_protocol
-from thalweg.service.safefile import replace_file
+from thalweg.service.safefile import replace_files
 from thalweg.service.workup import work_up
 from thalweg.sheets.html import to_html
 from thalweg.sheets.pdf import to_pdf
@@ -121,17 +121,16 @@ def write_plan(
     content = plan_content(workup, own)
     progress("Writing the plan", 0, 3)
     document = plan_document(content)
-    html, pdf = to_html(document), to_pdf(document)
-    files = [out / f"plan-{case_id}.html", out / f"plan-{case_id}.pdf"]
-    replace_file(files[0], html)
+    files = {out / f"plan-{case_id}.html": to_html(document)}
     progress("Writing the plan", 1, 3)
-    replace_file(files[1], pdf)
+    files[out / f"plan-{case_id}.pdf"] = to_pdf(document)
     progress("Writing the plan", 2, 3)
     if content.calendar is not None and content.calendar.operation_date is not None:
-        files.append(out / f"calendar-{case_id}.ics")
+        path = out / f"calendar-{case_id}.ics"
         # Issued at the start of the plan's day, so that the same plan is the same file.
         issued_at = datetime.combine(at, time.min, UTC)
-        issue_file(case_id, content.calendar, files[-1], issued_at=issued_at)
+        files[path] = issued_file(case_id, content.calendar, path, issued_at=issued_at)
+    replace_files(files)
     progress("Writing the plan", 3, 3)
     store.note("plan written", case_id=case_id, on=at.isoformat())
     return WrittenPlan(case_id, tuple(files), workup, content.calendar_reason)

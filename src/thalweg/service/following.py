@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from thalweg.record.case import Case
     from thalweg.service.protocol import Protocol
 
-__all__ = ["LaidCalendar", "calendar_for", "calendar_of_case", "chosen_diversion", "issue_file"]
+__all__ = ["LaidCalendar", "calendar_for", "calendar_of_case", "chosen_diversion", "issued_file"]
 
 
 def chosen_diversion(case: Case, appraisal: Appraisal | None = None) -> tuple[str | None, str]:
@@ -57,19 +57,28 @@ def calendar_for(
     return calendar_of(case, diversion, today=at, rules=rules)
 
 
-def issue_file(case_id: str, calendar: Calendar, path: Path, *, issued_at: datetime) -> None:
-    """Write a calendar for calendar programs; an earlier issue at `path` is followed on from.
+def issued_file(case_id: str, calendar: Calendar, path: Path, *, issued_at: datetime) -> bytes:
+    """Return a calendar as a file for calendar programs, to stand at `path`.
+
+    An earlier issue at `path` is followed on from, so that programs change their entries instead
+    of doubling them.
 
     Raises
     ------
     InputError
         If the operation has no date, or what lies at `path` is no calendar of this case.
     """
-    previous = path.read_bytes() if path.exists() else None
-    content = write_calendar(
+    try:
+        previous = path.read_bytes() if path.exists() else None
+    except OSError as error:
+        raise InputError(
+            f"cannot be read as the calendar issued before ({error.strerror})",
+            where=str(path),
+            mend="name a file",
+        ) from error
+    return write_calendar(
         case_id, appointments_of(calendar), issued_at=issued_at, previous=previous
     )
-    replace_file(path, content)
 
 
 @dataclass(frozen=True)
@@ -144,5 +153,6 @@ def calendar_of_case(
         )
     calendar = calendar_for(case, diversion, at=at)
     if ics is not None:
-        issue_file(case_id, calendar, ics, issued_at=datetime.now(UTC))
+        content = issued_file(case_id, calendar, ics, issued_at=datetime.now(UTC))
+        replace_file(ics, content)
     return LaidCalendar(calendar, reason, ics)

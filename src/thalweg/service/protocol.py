@@ -38,7 +38,7 @@ def read_protocol(folder: Path | None) -> Protocol:
     Raises
     ------
     InputError
-        If the folder is missing, or a file in it is not one of ours or not TOML.
+        If the folder is missing or holds no rules, or a file in it is not one of ours or not TOML.
     """
     if folder is None:
         return NO_PROTOCOL
@@ -58,4 +58,10 @@ def read_protocol(folder: Path | None) -> Protocol:
             raise InputError(
                 f"cannot be read as TOML ({error})", where=path.name, mend="correct that place"
             ) from error
+    if not tables:
+        raise InputError(
+            "holds no rules",
+            where=str(folder),
+            mend=f"put {' or '.join(f'{name}.toml' for name in TABLES)} into it",
+        )
     return Protocol(tables)

@@ -76,9 +76,7 @@ def kidney(
     given = {key: text for key, text in values.items() if text is not None}
     flags = {"muscle-loss": muscle_loss, "bowel-in-urinary-tract": bowel_in_tract}
     if case_id is not None:
-        findings = kidney_of_case(
-            case_id, given, sex=sex, flags=flags, home=home, at=day
-        )
+        findings = kidney_of_case(case_id, given, sex=sex, flags=flags, home=home, at=day)
     else:
         findings = kidney_of_values(given, sex=sex, flags=flags, at=day)
 

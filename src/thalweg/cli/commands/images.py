@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -34,7 +35,7 @@ def as_point(text: str, option: str) -> Triple:
         numbers = [float(part) for part in parts]
     except ValueError:
         numbers = []
-    if len(numbers) != COORDINATES:
+    if len(numbers) != COORDINATES or not all(map(isfinite, numbers)):
         raise InputError(
             f"{text!r} is not a point", where=option, mend="write X,Y,Z in LPS mm: 31.5,-20,-140"
         )
@@ -59,15 +60,10 @@ def trace(
     """Trace one ureter: length, calibre, narrowings, gaps and bends, with their doubt."""
     from thalweg.service.tracing import trace_folder
 
-    points = [as_point(text, "--via") for text in via or []]
+    first, last = as_point(start, "--start"), as_point(end, "--end")
+    between = [as_point(text, "--via") for text in via or []]
     with watching(quiet=as_json) as progress:
-        traced = trace_folder(
-            images,
-            as_point(start, "--start"),
-            as_point(end, "--end"),
-            points,
-            progress=progress,
-        )
+        traced = trace_folder(images, first, last, between, progress=progress)
 
     def human() -> None:
         for line in traced.lines():
