@@ -1,0 +1,218 @@
+"""What a ureter's route must keep clear of, found on the CT itself: bone and great vessels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from thalweg.errors import ImageError
+from thalweg.measure.skeleton import bone_mask, bone_threshold, soft_tissue, spine_levels
+from thalweg.measure.coarse import coarse_copy
+from thalweg.measure.cover import (
+    FoundCapsule,
+    chained,
+    inscribed_cover,
+    judged,
+    signed_distance,
+)
+from thalweg.measure.vessel import great_vessels
+from thalweg.progress import silent
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from thalweg.measure.skeleton import Level
+    from thalweg.measure.coarse import Coarse
+    from thalweg.progress import Progress
+    from thalweg.record.image import ImageVolume
+
+__all__ = ["FoundCapsule", "FoundObstacles", "bone_and_vessels"]
+
+Floats = NDArray[np.float64]
+
+LOW_PAD_MM = (80.0, 80.0, 20.0)
+HIGH_PAD_MM = (80.0, 95.0, 30.0)
+"""How far round the ureters obstacles are looked for: to the sides, to the back as far as the
+sacrum, upwards to above the renal pelvis."""
+
+SPINE_TOLERANCE_MM = 2.0
+VESSEL_TOLERANCE_MM = 1.5
+
+NEAR_URETER_MM = 45.0
+"""Pelvic bone farther than this from every ureter is left out: no route comes there."""
+
+BEHIND_SPINE_MM = 5.0
+SIDE_CAPSULES = 7
+"""Bone farther back than the middle of the spine and this is out of reach; capsules per side."""
+
+URETER_WALL_MM = 1.5
+"""A capsule is drawn back to so much beside the middle of a ureter, which cannot run in bone."""
+
+NO_VESSELS = "Great vessels are not enhanced in this phase: not reckoned with."
+NO_BONE = "No spine was found on the image: bone is not reckoned with."
+
+
+@dataclass(frozen=True)
+class FoundObstacles:
+    """Bone and great vessels of one image as capsules.
+
+    Parameters
+    ----------
+    capsules : tuple of FoundCapsule
+    threshold_hu : float
+        Above it a cell was taken for bone, if its object was.
+    step_mm : float
+        Edge of the cells it was done on.
+    cautions : tuple of str
+    """
+
+    capsules: tuple[FoundCapsule, ...]
+    threshold_hu: float
+    step_mm: float
+    cautions: tuple[str, ...] = ()
+
+
+def bone_and_vessels(
+    volume: ImageVolume, ureters: Sequence[Floats] = (), *, progress: Progress = silent
+) -> FoundObstacles:
+    """Find bone and great vessels near the ureters.
+
+    Parameters
+    ----------
+    volume : ImageVolume
+        CT in Hounsfield units, any orientation.
+    ureters : sequence of ndarray, shape (n, 3)
+        Courses in LPS mm, from pelvis to bladder. They say where to look, and which bright things
+        hold urine. Without them the whole image is searched.
+    progress : Progress
+
+    Returns
+    -------
+    FoundObstacles
+        Front of the spine and sacrum, pelvic bone near the ureters, and the aorta, vena cava and
+        iliac vessels as far as they are enhanced; each capsule with how well it stands for them.
+
+    Raises
+    ------
+    ImageError
+        The series is not CT.
+
+    Notes
+    -----
+    Thresholds follow the image's own histogram. What cannot be told is said and left out:
+    vessels without enhancement, and mesenteric and gonadal vessels always.
+    """
+    if volume.modality != "CT":
+        raise ImageError(
+            f"bone is found by Hounsfield units, and this series is {volume.modality!r}",
+            mend="give a CT series",
+        )
+    courses = _spaced(ureters)
+    total = 4
+    progress("Finding bone and vessels", 0, total)
+    low = courses.min(axis=0) - LOW_PAD_MM if len(courses) else None
+    high = courses.max(axis=0) + HIGH_PAD_MM if len(courses) else None
+    coarse = coarse_copy(volume, low, high)
+    soft, spread = soft_tissue(coarse)
+    threshold = bone_threshold(soft, spread)
+    progress("Finding bone and vessels", 1, total)
+    bone = bone_mask(coarse, threshold, courses)
+    levels = spine_levels(coarse, bone)
+    progress("Finding bone and vessels", 2, total)
+    capsules = _spine(levels) + _pelvis(coarse, bone, levels, courses)
+    progress("Finding bone and vessels", 3, total)
+    vessels = [
+        one
+        for vessel in great_vessels(coarse, bone, levels, courses, soft)
+        for one in judged(
+            chained(vessel.name, "vessel", vessel.centres_mm, vessel.radii_mm, VESSEL_TOLERANCE_MM),
+            vessel.surface_mm,
+        )
+    ]
+    said = [*volume.cautions]
+    said += [] if levels else [NO_BONE]
+    said += [] if vessels else [NO_VESSELS]
+    clear, drawn_back = _off_ureters([*capsules, *vessels], courses)
+    progress("Finding bone and vessels", total, total)
+    return FoundObstacles(
+        tuple(clear), threshold, coarse.step_mm, tuple(dict.fromkeys([*said, *drawn_back]))
+    )
+
+
+def _spaced(ureters: Sequence[Floats]) -> Floats:
+    """Return points of all courses about 2 mm apart."""
+    rows = [np.zeros((0, 3))]
+    for course in ureters:
+        steps = np.linalg.norm(np.diff(course, axis=0), axis=1)
+        along = np.append(0.0, np.cumsum(steps))
+        at = np.linspace(0.0, along[-1], max(int(along[-1] / 2.0), 1) + 1)
+        rows.append(np.column_stack([np.interp(at, along, course[:, n]) for n in range(3)]))
+    return np.concatenate(rows)
+
+
+def _spine(levels: list[Level]) -> list[FoundCapsule]:
+    """Return the front of the spine as a chain."""
+    if len(levels) < 2:
+        return []
+    centres = np.array([level.centre_mm for level in levels])
+    radii = np.array([level.radius_mm for level in levels])
+    surface = np.concatenate([level.front_mm for level in levels])
+    return judged(chained("spine", "bone", centres, radii, SPINE_TOLERANCE_MM), surface)
+
+
+def _pelvis(
+    coarse: Coarse, bone: NDArray[np.bool_], levels: list[Level], courses: Floats
+) -> list[FoundCapsule]:
+    """Return the pelvic brim and the wings of ilium and sacrum where routes may come near."""
+    if not levels:
+        return []
+    shell = bone & ~ndimage.binary_erosion(bone, border_value=1)
+    points = coarse.point_of(np.argwhere(shell))
+    heights = np.array([level.centre_mm[2] for level in levels[::-1]])
+    backs = np.array([level.centre_mm[1] for level in levels[::-1]])
+    ahead = points[:, 1] < np.interp(points[:, 2], heights, backs) + BEHIND_SPINE_MM
+    points = points[ahead]
+    spine = _spine(levels)
+    points = points[signed_distance(spine, points).min(axis=0) > SPINE_TOLERANCE_MM]
+    if len(courses):
+        from scipy.spatial import cKDTree  # noqa: PLC0415 - slow import, only needed here
+
+        points = points[cKDTree(courses).query(points)[0] < NEAR_URETER_MM]
+    middle = np.interp(points[:, 2], heights, [level.centre_mm[0] for level in levels[::-1]])
+    found = []
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        own = points[sign * (points[:, 0] - middle) > 0]
+        own = own[:: max(len(own) // 1500, 1)]
+        if len(own) < 20:
+            continue
+        cover = inscribed_cover(f"pelvis, {side}", coarse, bone, own, SIDE_CAPSULES)
+        found += judged(cover, own)
+    return found
+
+
+def _off_ureters(
+    capsules: list[FoundCapsule], courses: Floats
+) -> tuple[list[FoundCapsule], list[str]]:
+    """Return the capsules drawn back from the ureters, and a sentence where one was."""
+    if not len(courses) or not capsules:
+        return capsules, []
+    nearest = signed_distance(capsules, courses).min(axis=1)
+    clear, said = [], []
+    for one, away in zip(capsules, nearest, strict=True):
+        over = URETER_WALL_MM - float(away)
+        if over <= 0:
+            clear.append(one)
+            continue
+        said.append(
+            f"The {one.name} as found would have reached a ureter's course and was drawn back by "
+            f"{over:.0f} mm."
+        )
+        if one.radius_mm - over > 1.0:
+            clear.append(
+                replace(one, radius_mm=one.radius_mm - over, deficit_mm=one.deficit_mm + over)
+            )
+    return clear, said
