@@ -85,9 +85,7 @@ def small_once(tmp_path_factory: pytest.TempPathFactory) -> OnRecord:
     folder = built_once(tmp_path_factory, "small-case", _plan_small)
     payload = strict_json(folder.joinpath("plan.json").read_text(encoding="utf-8"))
     out = folder / "out"
-    return OnRecord(
-        folder / "in", folder / "home", out, payload["case"], DAY.isoformat(), payload
-    )
+    return OnRecord(folder / "in", folder / "home", out, payload["case"], DAY.isoformat(), payload)
 
 
 @pytest.fixture

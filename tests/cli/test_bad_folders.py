@@ -89,7 +89,9 @@ def truncated(folder: Path) -> None:
 
 
 def not_an_image(folder: Path) -> None:
-    path = slices(folder)[5]
+    path, *others = slices(folder)
+    for other in others:
+        other.unlink()
     header = dcmread(path)
     header.file_meta.MediaStorageSOPClassUID = header.SOPClassUID = EncapsulatedPDFStorage
     for keyword in ("PixelData", "Rows", "Columns"):
@@ -120,7 +122,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     [
         (lacking_case_file, ("holds no case.toml", "[person]")),
         (truncated, ("/ct/", "is cut short", "copy the folder again")),
-        (not_an_image, ("/ct/", "image")),
+        (not_an_image, ("/ct: holds no images", "give the folder of the CT slices")),
         (mixed, ("/ct: ", "2 series", "give each its own folder")),
         (with_a_hole, ("/ct: lacks 3 plane(s)", "export the complete series")),
     ],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +18,8 @@ from thalweg.service.sites import measured_sites
 from thalweg.store import Store
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from tests.conftest import OnRecord
 
     from thalweg.plan.staging import MeasuredSite
@@ -146,3 +150,13 @@ def test_all_that_was_asked_is_said(demonstration: OnRecord) -> None:
     names = sorted(path.name for path in demonstration.out.iterdir())
     case_id = demonstration.case_id
     assert names == [f"calendar-{case_id}.ics", f"plan-{case_id}.html", f"plan-{case_id}.pdf"]
+
+
+def test_a_full_disk_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(folder: Path, **_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("thalweg.demo.run.write_case_folder", full)
+    line = thalweg("demo", "--out", tmp_path / "demo").refusal()
+    assert "the disk is full; make room and try again" in line
+    assert str(tmp_path / "demo") in line

@@ -144,22 +144,38 @@ def test_the_unit_s_own_rule_changes_the_verdict_and_is_said(tmp_path: Path) -> 
 
     def verdict(done: dict[str, dict[str, list[dict[str, str]]]]) -> str:
         rows = done["appraisal"]["diversions"]
-        return next(row["verdict"] for row in rows if row["key"] == "ileal-conduit")
+        return next(row["verdict"] for row in rows if row["key"] == "continent-pouch")
 
     # The rate to rely on is 78 mL/min/1.73 m²: above our limit of 35, below this unit's 95.
     assert verdict(ours) == "not yet decidable"
     assert verdict(theirs) == "closed"
+    assert any("gfr-lower-limit" in notice for notice in theirs["appraisal"]["protocol"])
     for kind in ("html", "pdf"):
         path = tmp_path / "theirs" / f"plan-{named[0]}.{kind}"
         shown = words(text_of(path) if kind == "html" else " ".join(pages(path)))
         assert (
             "This unit's own protocol is used for catalogue (criterion): gfr-lower-limit" in shown
         )
-        assert "This unit's own protocol is used for calendar: upper-tract-imaging" in shown
+        assert "This unit's own protocol is used for the calendar: upper-tract-imaging" in shown
         assert "Invented Hospital, guideline 12" in shown
         assert "Invented Hospital, guideline 14" in shown
     plain = words(text_of(tmp_path / "ours" / f"plan-{named[0]}.html"))
-    assert "own protocol" not in plain
+    assert "own protocol is used" not in plain
+    assert "Invented Hospital" not in plain
+
+
+def test_every_command_goes_by_the_unit_s_own_rules(tmp_path: Path) -> None:
+    named = bare(tmp_path)
+    own = ("--protocol", str(protocol(tmp_path, catalogue=CRITERION, calendar=RULE)), "--json")
+    planned = thalweg("plan", *named, "--out", tmp_path / "out", *own).json
+    assert thalweg("appraise", *named, *own).json == planned["appraisal"]
+    calendar = thalweg("calendar", *named, *own).json
+    (visit,) = (one for one in calendar["visits"] if one["title"] == "Ultrasound of the kidneys")
+    # Five weeks after the operation of 20 April.
+    assert visit["due"] == "2026-05-25"
+    assert any("own protocol" in notice for notice in calendar["notices"])
+    shown = thalweg("calendar", *named, *own[:2]).out
+    assert "This unit's own protocol is used for the calendar: upper-tract-imaging." in shown
 
 
 @pytest.mark.parametrize(

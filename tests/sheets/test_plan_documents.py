@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from pypdf import PdfReader
@@ -129,7 +129,7 @@ def test_paper_is_whole(demonstration: OnRecord, paper: list[str]) -> None:
         assert f"{number} of {len(paper)}" in text, number
         assert demonstration.case_id in text, number
     # ISO 32000-1 section 14.8: a tagged file says so in its catalogue, and names its language.
-    catalogue = reader.root_object
+    catalogue: Any = reader.root_object
     assert catalogue["/MarkInfo"]["/Marked"]
     assert str(catalogue["/Lang"]).startswith("en")
 

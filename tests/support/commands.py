@@ -13,7 +13,7 @@ import pytest
 
 from thalweg.cli.main import run
 
-SHAPE = {
+SHAPE: dict[str, type | tuple[type, ...]] = {
     "name": str,
     "value": (float, int, str, type(None)),
     "unit": (str, type(None)),

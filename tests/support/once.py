@@ -13,9 +13,7 @@ if TYPE_CHECKING:
     import pytest
 
 
-def built_once(
-    factory: pytest.TempPathFactory, name: str, build: Callable[[Path], object]
-) -> Path:
+def built_once(factory: pytest.TempPathFactory, name: str, build: Callable[[Path], object]) -> Path:
     """Return a folder of the run that `build` has filled, by this worker or by another.
 
     The lock is the system's own, so that a worker that dies lets go of it.

@@ -14,8 +14,11 @@ from thalweg.errors import InputError, ThalwegError
 
 __all__ = ["app", "run"]
 
+STANDARD_OUTPUT = 1
 INPUT_FAULT = 2
 OUR_FAULT = 1
+INTERRUPTED = 130
+"""128 and the signal's number, as shells count it; Typer gives it too."""
 
 app = typer.Typer(
     name="thalweg",
@@ -79,6 +82,8 @@ def _attempt(arguments: list[str]) -> int:
     try:
         outcome = app(args=arguments or ["--help"], standalone_mode=False)
         code = outcome if isinstance(outcome, int) else 0
+        # Here, where somebody can still tell whoever reads our output from a fault.
+        sys.stdout.flush()
     except typer.Exit as stop:
         code = stop.exit_code
     except typer.TyperException as misuse:
@@ -93,17 +98,32 @@ def _attempt(arguments: list[str]) -> int:
     return code
 
 
+def _left(stop: SystemExit) -> int:
+    """Return the code that Typer leaves with; a reader who has gone (`| head`) is no fault."""
+    if isinstance(stop.__context__, BrokenPipeError):
+        return _unread()
+    return stop.code if isinstance(stop.code, int) else OUR_FAULT
+
+
+def _unread() -> int:
+    # What is still in the buffer goes nowhere, or Python complains of it at the very end.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), STANDARD_OUTPUT)
+    return 0
+
+
 def run(arguments: list[str] | None = None) -> None:
-    """Run the command line and leave with its exit code: 0 well, 2 the input, 1 our fault."""
+    """Run the command line and leave with its exit code.
+
+    0 well, 2 the input, 1 our fault, 130 stopped by the keyboard.
+    """
     try:
         code = _attempt(sys.argv[1:] if arguments is None else arguments)
     except (KeyboardInterrupt, typer.Abort):
-        _complain("Stopped by the keyboard; nothing half-written was kept.")
-        code = OUR_FAULT
+        code = INTERRUPTED
     except BrokenPipeError:
-        # Whoever read our output has gone (`| head`): no fault of anybody.
-        sys.stderr.close()
-        code = 0
+        code = _unread()
+    except SystemExit as stop:
+        code = _left(stop)
     except Exception as unforeseen:  # the last net: a traceback helps no nurse
         if os.environ.get("THALWEG_TRACEBACK"):
             raise
@@ -112,6 +132,8 @@ def run(arguments: list[str] | None = None) -> None:
             "was kept. Set THALWEG_TRACEBACK=1 and try again to see where."
         )
         code = OUR_FAULT
+    if code == INTERRUPTED:
+        _complain("Stopped by the keyboard; nothing half-written was kept.")
     sys.exit(code)
 
 

@@ -24,6 +24,7 @@ __all__ = [
     "Home",
     "Json",
     "On",
+    "OwnRules",
     "as_date",
     "emit",
     "print_findings",
@@ -48,6 +49,12 @@ Home = Annotated[
 On = Annotated[
     str | None,
     typer.Option("--on", metavar="DATE", help="Work as of this day (YYYY-MM-DD); default: today."),
+]
+OwnRules = Annotated[
+    Path | None,
+    typer.Option(
+        "--protocol", metavar="DIR", help="Your unit's own rules in place of ours, by key."
+    ),
 ]
 CaseId = Annotated[
     str, typer.Argument(metavar="ID", help="The case's id, as 'thalweg cases' lists it.")

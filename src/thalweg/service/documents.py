@@ -8,7 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import cite
 from thalweg.progress import silent
-from thalweg.service.following import calendar_for, chosen_diversion, issued_file
+from thalweg.service.following import (
+    calendar_for,
+    chosen_diversion,
+    issued_file,
+    own_calendar_rules,
+)
 from thalweg.service.protocol import read_protocol
 from thalweg.service.safefile import replace_files
 from thalweg.service.workup import work_up
@@ -63,10 +68,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
     calendar = None
     if diversion is not None:
         calendar = calendar_for(workup.case, diversion, at=workup.at, protocol=protocol)
-    local = []
-    if calendar is not None and protocol.table("calendar"):
-        replaced = ", ".join(protocol.table("calendar") or ())
-        local.append(f"This unit's own protocol is used for the calendar: {replaced}.")
+    local = () if calendar is None else own_calendar_rules(protocol)
     return PlanContent(
         case=workup.case,
         at=workup.at,

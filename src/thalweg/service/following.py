@@ -17,7 +17,7 @@ from thalweg.errors import InputError
 from thalweg.evidence.bibliography import cite
 from thalweg.exchange.icalendar import write_calendar
 from thalweg.service.keeping import open_store
-from thalweg.service.protocol import NO_PROTOCOL
+from thalweg.service.protocol import NO_PROTOCOL, read_protocol
 from thalweg.service.safefile import replace_file
 from thalweg.service.workup import known_on
 
@@ -29,7 +29,14 @@ if TYPE_CHECKING:
     from thalweg.record.case import Case
     from thalweg.service.protocol import Protocol
 
-__all__ = ["LaidCalendar", "calendar_for", "calendar_of_case", "chosen_diversion", "issued_file"]
+__all__ = [
+    "LaidCalendar",
+    "calendar_for",
+    "calendar_of_case",
+    "chosen_diversion",
+    "issued_file",
+    "own_calendar_rules",
+]
 
 
 def chosen_diversion(case: Case, appraisal: Appraisal | None = None) -> tuple[str | None, str]:
@@ -81,6 +88,14 @@ def issued_file(case_id: str, calendar: Calendar, path: Path, *, issued_at: date
     )
 
 
+def own_calendar_rules(protocol: Protocol) -> tuple[str, ...]:
+    """Return the sentence that says which rules of the calendar are the unit's own, if any."""
+    keys = protocol.table("calendar")
+    if not keys:
+        return ()
+    return (f"This unit's own protocol is used for the calendar: {', '.join(keys)}.",)
+
+
 @dataclass(frozen=True)
 class LaidCalendar:
     """A calendar as a face shows it."""
@@ -88,10 +103,11 @@ class LaidCalendar:
     calendar: Calendar
     reason: str
     file: Path | None
+    notices: tuple[str, ...] = ()
 
     def lines(self) -> list[str]:
         """Return what a person at the keyboard reads."""
-        lines = [self.reason]
+        lines = [self.reason, *self.notices]
         for visit in self.calendar.visits:
             when = visit.due.isoformat() if visit.due else visit.when
             window = ""
@@ -124,6 +140,7 @@ class LaidCalendar:
         return {
             "diversion": self.calendar.diversion,
             "reason": self.reason,
+            "notices": list(self.notices),
             "visits": visits,
             "undecided": [one.sentence for one in self.calendar.undecided],
             "findings": [finding.to_json(cite) for finding in findings_of(self.calendar)],
@@ -133,15 +150,36 @@ class LaidCalendar:
 
 
 def calendar_of_case(
-    case_id: str, *, home: Path | None, diversion: str | None, at: date, ics: Path | None
+    case_id: str,
+    *,
+    home: Path | None,
+    diversion: str | None,
+    at: date,
+    ics: Path | None,
+    protocol: Path | None = None,
 ) -> LaidCalendar:
     """Lay out the calendar of a case on record, and write its file if asked.
+
+    Parameters
+    ----------
+    case_id : str
+    home : Path or None
+        Folder of the record; None for the user's own.
+    diversion : str or None
+        Key of the diversion; None for the one the record says is meant.
+    at : date
+        Work with what was known on this day.
+    ics : Path or None
+        Where to write the file for calendar programs.
+    protocol : Path or None
+        Folder of the unit's own rules.
 
     Raises
     ------
     InputError
         If there is no such case, no diversion to lay it out for, or no date to write.
     """
+    own = read_protocol(protocol)
     with open_store(home) as store:
         case = known_on(store.get_case(case_id), at)
     reason = f"Laid out for {diversion}, as asked."
@@ -151,8 +189,8 @@ def calendar_of_case(
         raise InputError(
             reason.rstrip("."), mend="give --diversion, or planned-diversion in the case file"
         )
-    calendar = calendar_for(case, diversion, at=at)
+    calendar = calendar_for(case, diversion, at=at, protocol=own)
     if ics is not None:
         content = issued_file(case_id, calendar, ics, issued_at=datetime.now(UTC))
         replace_file(ics, content)
-    return LaidCalendar(calendar, reason, ics)
+    return LaidCalendar(calendar, reason, ics, own_calendar_rules(own))

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from thalweg.cli.output import CAUTION, CaseId, Home, Json, On, as_date, emit
+from thalweg.cli.output import CAUTION, CaseId, Home, Json, On, OwnRules, as_date, emit
 
 __all__ = ["register"]
 
@@ -31,6 +31,7 @@ def calendar(
         Path | None,
         typer.Option("--ics", metavar="FILE", help="Also write it for a calendar program."),
     ] = None,
+    protocol: OwnRules = None,
     home: Home = None,
     on: On = None,
     as_json: Json = False,
@@ -38,7 +39,9 @@ def calendar(
     """Lay out the follow-up for life: what is due when, within which window, and why."""
     from thalweg.service.following import calendar_of_case
 
-    laid = calendar_of_case(case_id, home=home, diversion=diversion, at=as_date(on), ics=ics)
+    laid = calendar_of_case(
+        case_id, home=home, diversion=diversion, at=as_date(on), ics=ics, protocol=protocol
+    )
 
     def human() -> None:
         for line in laid.lines():

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from thalweg.cli.output import CAUTION, CaseId, Home, Json, On, as_date, emit, watching
+from thalweg.cli.output import CAUTION, CaseId, Home, Json, On, OwnRules, as_date, emit, watching
 
 __all__ = ["register"]
 
@@ -41,18 +41,26 @@ def reach(
     emit(reached.to_json(), as_json, human)
 
 
-def appraise(case_id: CaseId, home: Home = None, on: On = None, as_json: Json = False) -> None:
+def appraise(
+    case_id: CaseId,
+    protocol: OwnRules = None,
+    home: Home = None,
+    on: On = None,
+    as_json: Json = False,
+) -> None:
     """Appraise every diversion: open, open with cautions, closed, or not yet decidable.
 
     Says which fact each verdict rests on, what would change it, and which missing facts would
     settle most.
     """
     from thalweg.service.keeping import open_store
+    from thalweg.service.protocol import read_protocol
     from thalweg.service.telling import appraisal_lines
     from thalweg.service.workup import work_up
 
+    own = read_protocol(protocol)
     with open_store(home) as store, watching(quiet=as_json) as progress:
-        worked = work_up(case_id, store, at=as_date(on), progress=progress)
+        worked = work_up(case_id, store, at=as_date(on), protocol=own, progress=progress)
 
     def human() -> None:
         for line in appraisal_lines(worked.appraisal):
@@ -68,12 +76,7 @@ def plan(
         Path | None,
         typer.Option("--out", metavar="DIR", help="Where the documents go; default: here."),
     ] = None,
-    protocol: Annotated[
-        Path | None,
-        typer.Option(
-            "--protocol", metavar="DIR", help="Your unit's own rules in place of ours, by key."
-        ),
-    ] = None,
+    protocol: OwnRules = None,
     home: Home = None,
     on: On = None,
     as_json: Json = False,
