@@ -272,8 +272,18 @@ def test_trace_without_images(tmp_path: Path) -> None:
 
 def test_even_aloud_a_refusal_is_one_line(whole: Path) -> None:
     ran = thalweg("trace", whole / "ct", "--start", "-70,-50,49", "--end", "28.8,0,-69")
-    assert (ran.code, len(ran.err.splitlines())) == (2, 1)
-    assert "reading images …" in ran.out
+    assert (ran.code, ran.out, len(ran.err.splitlines())) == (2, "", 1)
+
+
+def test_steps_are_told_where_the_output_is_a_report(
+    tmp_path: Path, home: Path, whole: Path
+) -> None:
+    folder = tmp_path / "in"
+    shutil.copytree(whole, folder)
+    with_a_hole(folder)
+    ran = intake(folder, home)
+    assert ran.out == "reading headers …\n"
+    assert len(ran.err.splitlines()) == 1
 
 
 def test_demo_keeps_off_other_people_s_files(tmp_path: Path) -> None:

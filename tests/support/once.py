@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import shutil
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -26,6 +27,8 @@ def built_once(factory: pytest.TempPathFactory, name: str, build: Callable[[Path
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not done.exists():
             folder = run / name
+            # What a build left that failed elsewhere would hide why it fails here.
+            shutil.rmtree(folder, ignore_errors=True)
             folder.mkdir()
             build(folder)
             done.touch()

@@ -19,7 +19,7 @@ from thalweg.exchange.icalendar import write_calendar
 from thalweg.service.keeping import open_store
 from thalweg.service.protocol import NO_PROTOCOL, read_protocol
 from thalweg.service.safefile import replace_file
-from thalweg.service.workup import known_on
+from thalweg.service.workup import known_on, require_born
 
 if TYPE_CHECKING:
     from datetime import date
@@ -181,7 +181,9 @@ def calendar_of_case(
     """
     own = read_protocol(protocol)
     with open_store(home) as store:
-        case = known_on(store.get_case(case_id), at)
+        case = store.get_case(case_id)
+    require_born(case, at)
+    case = known_on(case, at)
     reason = f"Laid out for {diversion}, as asked."
     if diversion is None:
         diversion, reason = chosen_diversion(case)

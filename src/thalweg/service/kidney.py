@@ -132,6 +132,7 @@ def kidney_of_case(
         If there is no such case, age or sex is given beside it, or a value cannot be used.
     """
     from thalweg.service.keeping import open_store  # noqa: PLC0415 - not for values on the line
+    from thalweg.service.workup import require_born  # noqa: PLC0415 - likewise
 
     for option, own, typed in (("--age", "birth date", given.get("age")), ("--sex", "sex", sex)):
         if typed is not None:
@@ -140,5 +141,6 @@ def kidney_of_case(
             )
     with open_store(home) as store:
         case = store.get_case(case_id)
+    require_born(case, at)
     case = replace(case, facts=(*case.facts, *_typed(given, flags, at).values()))
     return _as_json(kidney_findings(KidneyInputs.from_case(case, at)))

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from thalweg.service.ureters import Draw, TracedUreter
     from thalweg.store.store import Store
 
-__all__ = ["Workup", "known_on", "work_up", "worked_up"]
+__all__ = ["Workup", "known_on", "require_born", "work_up", "worked_up"]
 
 
 @dataclass(frozen=True)
@@ -74,6 +74,20 @@ class Workup:
         traced = [finding for ureter in self.ureters for finding in ureter.findings]
         verdicts = [row.finding() for row in self.appraisal.diversions]
         return (*self.kidney, *traced, *self.margins, *verdicts)
+
+
+def require_born(case: Case, day: date) -> None:
+    """Refuse a day on which nothing can have been known.
+
+    Raises
+    ------
+    InputError
+        If the day lies before the person's birth.
+    """
+    if day < case.person.born:
+        raise InputError(
+            f"{day.isoformat()} lies before the person's birth", mend="give a later day"
+        )
 
 
 def known_on(case: Case, day: date) -> Case:
@@ -140,6 +154,7 @@ def worked_up(
     progress: Progress = silent,
 ) -> Workup:
     """Work up a case already read; otherwise as `work_up`."""
+    require_born(case, at)
     case = known_on(case, at)
     kidney = kidney_findings(KidneyInputs.from_case(case, at))
     images = Images(case, store, progress)
@@ -195,7 +210,7 @@ def work_up(
     Raises
     ------
     InputError
-        If there is no such case.
+        If there is no such case, or the day lies before the person's birth.
     """
     return worked_up(
         store.get_case(case_id), store, at=at, protocol=protocol, draw=draw, progress=progress
