@@ -8,14 +8,11 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from thalweg.measure.coarse import Coarse
-
-__all__ = ["FoundCapsule", "chained", "inscribed_cover", "judged", "signed_distance"]
+__all__ = ["FoundCapsule", "chained", "facing_cover", "judged", "signed_distance"]
 
 Floats = NDArray[np.float64]
 Kind = Literal["bone", "vessel"]
@@ -24,16 +21,28 @@ Point = tuple[float, float, float]
 CLOSE_MM = 3.0
 """A surface point counts as covered within this of a capsule's surface."""
 
-NODE_APART_MM = 11.0
-NODES = 48
-LONGEST_MM = 70.0
-"""Ends of capsules inside bone stand so far apart; at most so many are tried; greatest length."""
+SLIVER_SHARE = 0.6
+"""A piece of a chain shorter than this share of its radius is left out: where round ends meet
+that far apart, the surface between them dips by 5 % of the radius."""
+
+NODE_APART_MM = 10.0
+NODES = 45
+LONGEST_MM = 75.0
+"""Ends of capsules behind a surface stand so far apart; at most so many are tried; greatest
+length."""
+
+BEHIND_MM = (7.0, 12.0)
+"""Radii that are tried: how far behind the surface the axis lies."""
 
 POKING_SHARE = 0.04
 """Of the surface near a capsule so much may lie deeper in it than `CLOSE_MM`."""
 
 LEAST_GAIN = 0.04
 """A further capsule must cover at least this share of the surface."""
+
+NEIGHBOUR_MM = 10.0
+"""How well a capsule stands for a surface is judged this far from it; what lies farther off is
+left uncovered, and counted as that."""
 
 
 @dataclass(frozen=True)
@@ -122,70 +131,51 @@ def chained(
             FoundCapsule(name, kind, _point(best[0]), _point(best[1]), round(best[2], 2))
         )
         first = last
-    return found
+    return _without_slivers(found)
 
 
-def _rod(centres: Floats, radii: Floats) -> tuple[Floats, Floats, float, float]:
-    """Return ends and radius of the rod nearest to circles, and by how much one is off."""
-    steps = np.linalg.norm(np.diff(centres, axis=0), axis=1)
-    along = np.append(0.0, np.cumsum(steps))
-    slope, middle = np.polyfit(along, centres, 1) if len(centres) > 2 else _through(centres, along)
-    start, end = middle, middle + along[-1] * slope
-    aside = np.linalg.norm(centres - (middle + along[:, None] * slope), axis=1)
-    # Between the mean and the worst: a route is better kept a little too far than too near.
-    radius = float(((radii + aside).max() + radii.mean()) / 2)
-    off = max(float((radii + aside).max() - radius), float((radius + aside - radii).max()))
-    return start, end, radius, off
+def _without_slivers(chain: list[FoundCapsule]) -> list[FoundCapsule]:
+    """Return a chain without pieces so short that their neighbours' round ends reach over them."""
+    kept: list[FoundCapsule] = []
+    for number, one in enumerate(chain):
+        since = kept[-1].to_mm if kept else one.from_mm
+        last = number + 1 == len(chain) and not kept
+        if last or np.linalg.norm(np.subtract(one.to_mm, since)) > SLIVER_SHARE * one.radius_mm:
+            kept.append(one)
+    return kept
 
 
-def _through(centres: Floats, along: Floats) -> tuple[Floats, Floats]:
-    length = along[-1] if along[-1] > 0 else 1.0
-    return np.asarray((centres[-1] - centres[0]) / length), centres[0]
-
-
-def inscribed_cover(
-    name: str, coarse: Coarse, solid: NDArray[np.bool_], surface: Floats, most: int
-) -> list[FoundCapsule]:
-    """Return capsules laid inside a solid that stand for a part of its surface.
+def facing_cover(name: str, surface: Floats, inward: Floats, most: int) -> list[FoundCapsule]:
+    """Return capsules that lie behind a surface and stand for it.
 
     Parameters
     ----------
     name : str
-    coarse : Coarse
-    solid : ndarray of bool
-        On the coarse lattice.
     surface : ndarray, shape (n, 3)
-        The part of its surface that matters, LPS mm.
+        Points of the surface on the side routes come from, LPS mm.
+    inward : ndarray, shape (n, 3)
+        Unit directions into the bone there.
     most : int
         Capsules at most; each further one must cover `LEAST_GAIN` of the surface.
 
     Notes
     -----
-    Candidates join places deep in the solid; greedily, the one that brings most surface within
+    Candidates join places behind the surface; greedily, the one that brings most of it within
     `CLOSE_MM` is taken, of those that do not poke out.
     """
-    box_low = np.maximum(np.floor(coarse.index_of(surface).min(axis=0)) - 8, 0).astype(int)
-    box_high = np.ceil(coarse.index_of(surface).max(axis=0)).astype(int) + 9
-    region = solid[tuple(slice(a, b) for a, b in zip(box_low, box_high, strict=True))]
-    depth = ndimage.distance_transform_edt(region) * coarse.step_mm
-    nodes = _nodes(coarse, depth, box_low, surface)
-    candidates: list[FoundCapsule] = []
-    covers: list[NDArray[np.bool_]] = []
-    for a, b in combinations(range(len(nodes)), 2):
-        start, end = nodes[a], nodes[b]
-        if np.linalg.norm(end - start) > LONGEST_MM:
-            continue
-        index = coarse.index_of(start + np.linspace(0, 1, 9)[:, None] * (end - start)) - box_low
-        inside = ndimage.map_coordinates(depth, index.T, order=1, mode="constant")
-        if inside.min() < 0.5 * inside.mean():
-            continue
-        radius = float(inside.mean()) + coarse.step_mm / 2
-        away = _axis_distance(surface, start, end) - radius
-        near = np.abs(away) < CLOSE_MM
-        if (away < -CLOSE_MM).sum() > POKING_SHARE * max(int(near.sum()), 1):
-            continue
-        candidates.append(FoundCapsule(name, "bone", _point(start), _point(end), round(radius, 2)))
-        covers.append(near)
+    nodes = _nodes(surface)
+    pairs = np.array(list(combinations(range(len(nodes)), 2)), dtype=np.int64).reshape(-1, 2)
+    candidates, covers = [], []
+    for radius in BEHIND_MM:
+        places = surface[nodes] + radius * inward[nodes]
+        apart = np.linalg.norm(places[pairs[:, 0]] - places[pairs[:, 1]], axis=1)
+        for a, b in pairs[apart < LONGEST_MM]:
+            away = _axis_distance(surface, places[a], places[b]) - radius
+            near = np.abs(away) < CLOSE_MM
+            if (away < -CLOSE_MM).sum() <= POKING_SHARE * int(near.sum()):
+                ends = _point(places[a]), _point(places[b])
+                candidates.append(FoundCapsule(name, "bone", *ends, radius))
+                covers.append(near)
     return _greedy(candidates, covers, len(surface), most)
 
 
@@ -193,10 +183,8 @@ def _greedy(
     candidates: list[FoundCapsule], covers: list[NDArray[np.bool_]], count: int, most: int
 ) -> list[FoundCapsule]:
     taken: list[FoundCapsule] = []
-    if not candidates:
-        return taken
-    gain = np.array(covers)
-    while len(taken) < most:
+    gain = np.array(covers).reshape(len(covers), count)
+    while len(taken) < most and candidates:
         best = int(np.argmax(gain.sum(axis=1)))
         if gain[best].sum() < max(LEAST_GAIN * count, 1):
             break
@@ -205,19 +193,14 @@ def _greedy(
     return taken
 
 
-def _nodes(coarse: Coarse, depth: Floats, corner: NDArray[np.int64], surface: Floats) -> Floats:
-    """Return places deep in the solid, deepest first, some way apart."""
-    ridge = (depth > 0) & (depth >= ndimage.maximum_filter(depth, 3))
-    index = np.argwhere(ridge)
-    index = index[np.argsort(-depth[tuple(index.T)], kind="stable")]
-    points = coarse.point_of(index + corner)
-    low, high = surface.min(axis=0) - 10.0, surface.max(axis=0) + 10.0
-    points = points[((points > low) & (points < high)).all(axis=1)]
-    chosen: list[Floats] = []
-    while len(points) and len(chosen) < NODES:
-        chosen.append(points[0])
-        points = points[np.linalg.norm(points - points[0], axis=1) > NODE_APART_MM]
-    return np.array(chosen).reshape(-1, 3)
+def _nodes(surface: Floats) -> list[int]:
+    """Return numbers of points spread over a surface, each farthest from those before it."""
+    chosen = [0]
+    away = np.linalg.norm(surface - surface[0], axis=1)
+    while len(chosen) < NODES and away.max() > NODE_APART_MM:
+        chosen.append(int(np.argmax(away)))
+        np.minimum(away, np.linalg.norm(surface - surface[chosen[-1]], axis=1), out=away)
+    return chosen
 
 
 def judged(capsules: list[FoundCapsule], surface: Floats) -> list[FoundCapsule]:
@@ -225,11 +208,11 @@ def judged(capsules: list[FoundCapsule], surface: Floats) -> list[FoundCapsule]:
     if not capsules or not len(surface):
         return capsules
     away = signed_distance(capsules, surface)
-    own = np.abs(away).argmin(axis=0) if len(capsules) else np.zeros(0)
+    own = away.argmin(axis=0)
     nearest = away.min(axis=0)
     told = []
     for number, one in enumerate(capsules):
-        mine = nearest[own == number]
+        mine = nearest[(own == number) & (nearest < NEIGHBOUR_MM)]
         if not mine.size:
             told.append(one)
             continue

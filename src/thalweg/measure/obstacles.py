@@ -15,7 +15,7 @@ from thalweg.measure.coarse import coarse_copy
 from thalweg.measure.cover import (
     FoundCapsule,
     chained,
-    inscribed_cover,
+    facing_cover,
     judged,
     signed_distance,
 )
@@ -39,8 +39,8 @@ HIGH_PAD_MM = (80.0, 95.0, 30.0)
 """How far round the ureters obstacles are looked for: to the sides, to the back as far as the
 sacrum, upwards to above the renal pelvis."""
 
-SPINE_TOLERANCE_MM = 2.0
-VESSEL_TOLERANCE_MM = 1.5
+SPINE_TOLERANCE_MM = 2.5
+VESSEL_TOLERANCE_MM = 2.0
 
 NEAR_URETER_MM = 45.0
 """Pelvic bone farther than this from every ureter is left out: no route comes there."""
@@ -48,6 +48,11 @@ NEAR_URETER_MM = 45.0
 BEHIND_SPINE_MM = 5.0
 SIDE_CAPSULES = 7
 """Bone farther back than the middle of the spine and this is out of reach; capsules per side."""
+
+FACING = 0.3
+SURFACE_POINTS = 350
+LEAST_SURFACE_POINTS = 20
+"""Cosine from which bone faces a ureter; points its surface is thinned to; fewer are a splinter."""
 
 URETER_WALL_MM = 1.5
 """A capsule is drawn back to so much beside the middle of a ureter, which cannot run in bone."""
@@ -123,7 +128,8 @@ def bone_and_vessels(
     bone = bone_mask(coarse, threshold, courses)
     levels = spine_levels(coarse, bone)
     progress("Finding bone and vessels", 2, total)
-    capsules = _spine(levels) + _pelvis(coarse, bone, levels, courses)
+    spine = _spine(levels)
+    capsules = spine + _pelvis(coarse, bone, levels, spine, courses)
     progress("Finding bone and vessels", 3, total)
     vessels = [
         one
@@ -165,33 +171,54 @@ def _spine(levels: list[Level]) -> list[FoundCapsule]:
 
 
 def _pelvis(
-    coarse: Coarse, bone: NDArray[np.bool_], levels: list[Level], courses: Floats
+    coarse: Coarse,
+    bone: NDArray[np.bool_],
+    levels: list[Level],
+    spine: list[FoundCapsule],
+    courses: Floats,
 ) -> list[FoundCapsule]:
     """Return the pelvic brim and the wings of ilium and sacrum where routes may come near."""
-    if not levels:
+    if not spine:
         return []
-    shell = bone & ~ndimage.binary_erosion(bone, border_value=1)
-    points = coarse.point_of(np.argwhere(shell))
+    points, inward = _surface(coarse, bone)
     heights = np.array([level.centre_mm[2] for level in levels[::-1]])
-    backs = np.array([level.centre_mm[1] for level in levels[::-1]])
-    ahead = points[:, 1] < np.interp(points[:, 2], heights, backs) + BEHIND_SPINE_MM
-    points = points[ahead]
-    spine = _spine(levels)
-    points = points[signed_distance(spine, points).min(axis=0) > SPINE_TOLERANCE_MM]
+    centres = np.array([level.centre_mm for level in levels[::-1]])
+    middle, back = (np.interp(points[:, 2], heights, centres[:, axis]) for axis in (0, 1))
+    keep = points[:, 1] < back + BEHIND_SPINE_MM
+    keep[keep] = signed_distance(spine, points[keep]).min(axis=0) > SPINE_TOLERANCE_MM
     if len(courses):
         from scipy.spatial import cKDTree  # noqa: PLC0415 - slow import, only needed here
 
-        points = points[cKDTree(courses).query(points)[0] < NEAR_URETER_MM]
-    middle = np.interp(points[:, 2], heights, [level.centre_mm[0] for level in levels[::-1]])
+        away, nearest = cKDTree(courses).query(points)
+        faces = ((points - courses[nearest]) * inward).sum(axis=1) > FACING * away
+        keep &= (away < NEAR_URETER_MM) & faces
+    else:
+        keep &= inward[:, 0] * np.sign(points[:, 0] - middle) > FACING
     found = []
     for side, sign in (("left", 1.0), ("right", -1.0)):
-        own = points[sign * (points[:, 0] - middle) > 0]
-        own = own[:: max(len(own) // 1500, 1)]
-        if len(own) < 20:
+        own = np.flatnonzero(keep & (sign * (points[:, 0] - middle) > 0))
+        own = own[:: max(len(own) // SURFACE_POINTS, 1)]
+        if len(own) < LEAST_SURFACE_POINTS:
             continue
-        cover = inscribed_cover(f"pelvis, {side}", coarse, bone, own, SIDE_CAPSULES)
-        found += judged(cover, own)
+        cover = facing_cover(f"pelvis, {side}", points[own], inward[own], SIDE_CAPSULES)
+        found += judged(cover, points[own])
     return found
+
+
+def _surface(coarse: Coarse, bone: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Return points on bone's surface, between cells, and unit directions into it."""
+    shell = np.argwhere(bone & ~ndimage.binary_erosion(bone, border_value=1))
+    smooth = ndimage.gaussian_filter(bone.astype(np.float32), 1.0)
+    rise = np.stack(
+        [
+            smooth[tuple(np.clip(shell + step, 0, np.array(bone.shape) - 1).T)]
+            - smooth[tuple(np.clip(shell - step, 0, np.array(bone.shape) - 1).T)]
+            for step in np.eye(3, dtype=np.int64)[::-1]
+        ],
+        axis=1,
+    ).astype(np.float64)
+    inward = rise / np.maximum(np.linalg.norm(rise, axis=1, keepdims=True), 1e-6)
+    return coarse.point_of(shell) - 0.5 * coarse.step_mm * inward, inward
 
 
 def _off_ureters(

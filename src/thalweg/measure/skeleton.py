@@ -42,8 +42,11 @@ EVEN_SHARE = 0.2
 BODY_WINDOW_MM = 36.0
 FAN_DEG = 70.0
 """The vertebral body is looked for this far from the midline; its front is what lies this far to
-either side of straight ahead."""
+either side of straight ahead. Rays reach so many radii of its widest circle, and their ends are a
+front if they lie on a circle to within this root mean square."""
 
+REACH_SHARE = 1.8
+ROUND_MM = 2.5
 RAYS = 29
 FIRM_SHARE = 0.6
 """A level whose widest circle is less than this share of the usual one is disc or arch."""
@@ -55,7 +58,14 @@ LONG_GAP_MM = 25.0
 between them, which counts up to the second; so many levels are looked back over."""
 
 WIDEST_SHARE = 1.2
-"""A circle wider than this share of the usual one has run out along the sacrum's wings."""
+SLOW_LEVELS = 9
+FRONT_OFF_MM = 4.0
+"""A circle wider than this share of the usual one has run out along the sacrum's wings; radius and
+midline are evened over so many levels, and one whose front lies this far off them is left out."""
+
+RECEDED_SHARE = 1.0
+"""Sacrum that lies behind the foremost vertebra by more than this share of the usual radius is
+beyond the reach of routes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,7 +210,7 @@ def spine_levels(coarse: Coarse, bone: Flags) -> list[Level]:
         return []
     usual = float(np.percentile([inscribed for inscribed, _ in found], 80))
     firm = [level for inscribed, level in found if inscribed > FIRM_SHARE * usual]
-    return _evened(_linked(firm))
+    return _to_promontory(_evened(_linked(firm)))
 
 
 def _linked(levels: list[Level]) -> list[Level]:
@@ -222,17 +232,42 @@ def _linked(levels: list[Level]) -> list[Level]:
 
 
 def _evened(levels: list[Level]) -> list[Level]:
-    """Return the levels, circles that run out along the sacrum's wings drawn in at the back."""
+    """Return the levels with circles that change only slowly, their fronts where they were.
+
+    How wide a circle through part of an outline is, is less certain than where its front lies.
+    """
     if not levels:
         return []
-    most = WIDEST_SHARE * float(np.median([level.radius_mm for level in levels]))
+    radius = np.array([level.radius_mm for level in levels])
+    front = np.array([level.centre_mm[1] for level in levels]) - radius
+    aside = np.array([level.centre_mm[0] for level in levels])
+    usual = float(np.median(radius))
+    radius = np.clip(_slow(radius, SLOW_LEVELS), usual / WIDEST_SHARE, usual * WIDEST_SHARE)
+    slow, aside = _slow(front, SLOW_LEVELS), _slow(aside, SLOW_LEVELS)
     evened = []
-    for level in levels:
-        radius = min(level.radius_mm, most)
-        centre = level.centre_mm - np.array([0.0, level.radius_mm - radius, 0.0])
-        beside = np.abs(level.front_mm[:, 0] - centre[0]) < radius
-        evened.append(Level(centre, radius, level.front_mm[beside]))
+    for level, r, y, x, off in zip(levels, radius, front, aside, front - slow, strict=True):
+        if abs(off) > FRONT_OFF_MM:
+            continue  # the arch or a rib was the widest bone here
+        beside = np.abs(level.front_mm[:, 0] - x) < 0.8 * r
+        centre = np.array([x, y + r, level.centre_mm[2]])
+        evened.append(Level(centre, float(r), level.front_mm[beside]))
     return evened
+
+
+def _to_promontory(levels: list[Level]) -> list[Level]:
+    """Return the levels down to where the sacrum has receded from the foremost vertebra."""
+    if not levels:
+        return []
+    front = np.array([level.centre_mm[1] - level.radius_mm for level in levels])
+    foremost = int(np.argmin(front))
+    behind = front - front[foremost] > RECEDED_SHARE * levels[foremost].radius_mm
+    behind[: foremost + 1] = False
+    return levels[: int(np.argmax(behind))] if behind.any() else levels
+
+
+def _slow(values: Floats, count: int) -> Floats:
+    middle = ndimage.median_filter(values, count, mode="nearest")
+    return np.asarray(ndimage.uniform_filter1d(middle, count, mode="nearest"))
 
 
 def _midline(coarse: Coarse, bone: Flags) -> float:
@@ -252,19 +287,23 @@ def _fitted(coarse: Coarse, plane: Flags, middle: Floats, inscribed: float) -> L
     """Return the circle through the front of the bone round a place."""
     angles = np.radians(np.linspace(-FAN_DEG, FAN_DEG, RAYS))
     ways = np.column_stack([np.sin(angles), -np.cos(angles)])
-    out = np.arange(0.0, 2.2 * inscribed + 8.0, coarse.step_mm / 4)
+    out = np.arange(0.0, REACH_SHARE * inscribed + 4.0, coarse.step_mm / 4)
     points = middle[:2] + out[:, None, None] * ways
     index = np.moveaxis(((points - coarse.low_mm[:2]) / coarse.step_mm)[..., ::-1], -1, 0)
     seen = ndimage.map_coordinates(plane.astype(np.float32), index, order=1, cval=0.0) > 0.5
-    first_gap = np.argmin(seen, axis=0)
-    ends = first_gap > 0
+    # The last bone on a ray: porous bodies have holes.
+    last = len(out) - 1 - np.argmax(seen[::-1], axis=0)
+    ends = seen.any(axis=0) & (last < len(out) - 1)
     if ends.sum() < RAYS // 2:
         return None
-    surface = points[first_gap[ends], np.flatnonzero(ends)]
+    surface = points[last[ends], np.flatnonzero(ends)]
     system = np.column_stack([2 * surface, np.ones(len(surface))])
     (a, b, c), *_ = np.linalg.lstsq(system, (surface**2).sum(axis=1), rcond=None)
     square = float(c + a * a + b * b)
     if square <= 0 or not inscribed * 0.7 < np.sqrt(square) < inscribed * 2.5:
+        return None
+    off = np.abs(np.hypot(*(surface - (a, b)).T) - np.sqrt(square))
+    if np.sqrt(np.mean(off**2)) > ROUND_MM:
         return None
     height = np.full((len(surface), 1), middle[2])
     return Level(np.array([a, b, middle[2]]), float(np.sqrt(square)), np.hstack([surface, height]))

@@ -29,6 +29,9 @@ LEAST_RADIUS_SHARE = 0.09
 SEED_RADIUS_SHARE = (0.2, 0.75)
 """Radius of any vessel followed, and of aorta and vena cava, against that of the spine's front."""
 
+WIDTH = 3.2
+"""Vessels are looked for this many radii of the spine to either side."""
+
 SEED_GAP_MM = 9.0
 """Aorta and vena cava lie within this of the spine; mesenteric vessels and bowel do not."""
 
@@ -36,8 +39,8 @@ MOVE_SHARE = 0.5
 MOVE_MM = 2.0
 """From a plane to the next a vessel moves by at most this share of its radius and this."""
 
-TOUCH_MM = 1.5
-BESIDE_MM = 4.0
+TOUCH_MM = 3.0
+BESIDE_MM = 7.0
 BESIDE_SHARE = 0.6
 """A branch, or the vein beside an artery, begins this near to a vessel above it, and keeps this
 near to others over this share of its length."""
@@ -59,7 +62,7 @@ LEAST_DISCS = 4
 FAT_HU = -110.0
 
 
-@dataclass
+@dataclass(eq=False)
 class _Track:
     """Circles of one vessel from plane to plane, downwards."""
 
@@ -115,10 +118,12 @@ def great_vessels(
         return []
     spine = float(np.median([level.radius_mm for level in levels]))
     lit = _lit(coarse, bone, ureters, soft_hu)
+    x = coarse.low_mm[0] + coarse.step_mm * np.arange(lit.shape[2])
+    lit[:, :, np.abs(x - np.median([level.centre_mm[0] for level in levels])) > WIDTH * spine] = 0
     seen = [_discs(coarse, plane, LEAST_RADIUS_SHARE * spine) for plane in lit]
     tracks = _followed(coarse, seen, levels, spine)
     size = spine / ADULT_SPINE_MM
-    return _named(coarse, _long_enough(tracks, coarse.step_mm, size), levels, soft_hu)
+    return _named(coarse, _long_enough(tracks, coarse.step_mm, size), levels, spine, soft_hu)
 
 
 def _lit(coarse: Coarse, bone: Flags, ureters: Floats, soft_hu: float) -> Flags:
@@ -137,6 +142,9 @@ def _discs(coarse: Coarse, plane: Flags, least_mm: float) -> Floats:
     """Return circles inscribed in a plane's bright patches: rows of x, y, radius, mm."""
     if not plane.any():
         return np.zeros((0, 3))
+    used = np.flatnonzero(plane.any(axis=0)), np.flatnonzero(plane.any(axis=1))
+    plane = np.pad(plane[used[1][0] : used[1][-1] + 1, used[0][0] : used[0][-1] + 1], 1)
+    first = np.array([used[1][0] - 1, used[0][0] - 1])
     # Twice as fine, because neighbouring vessels touch over less than a cell.
     fine = ndimage.zoom(plane.astype(np.float32), 2, order=1) > 0.5
     scale = (np.array(plane.shape) - 1) / (np.array(fine.shape) - 1) * coarse.step_mm
@@ -147,8 +155,8 @@ def _discs(coarse: Coarse, plane: Flags, least_mm: float) -> Floats:
     order = np.argsort(-depth[tuple(index.T)], kind="stable")
     rows = np.column_stack(
         [
-            coarse.low_mm[0] + index[:, 1] * scale[1],
-            coarse.low_mm[1] + index[:, 0] * scale[0],
+            coarse.low_mm[0] + first[1] * coarse.step_mm + index[:, 1] * scale[1],
+            coarse.low_mm[1] + first[0] * coarse.step_mm + index[:, 0] * scale[0],
             depth[tuple(index.T)],
         ]
     )[order]
@@ -203,7 +211,7 @@ def _branches(track: _Track, plane: int, disc: Floats) -> bool:
     """Say whether a circle begins in or beside a vessel's circle just above."""
     for earlier, circle in zip(track.planes[-3:], track.discs[-3:], strict=True):
         gap = float(np.hypot(*(disc[:2] - circle[:2]))) - circle[2] - disc[2]
-        if earlier > plane and gap < TOUCH_MM and disc[2] < 1.1 * circle[2]:
+        if earlier > plane and gap < TOUCH_MM and disc[2] < ALIKE[1] * circle[2]:
             return True
     return False
 
@@ -229,16 +237,17 @@ def _long_enough(tracks: list[_Track], step_mm: float, size: float) -> list[_Tra
         least = LEAST_TRUNK_MM if track.parent is None else LEAST_BRANCH_MM
         if length(track) < least * size:
             continue
-        if track.parent is None or (track.parent in kept and _keeps_company(track, tracks, size)):
+        trunk = track
+        while trunk.parent is not None:
+            trunk = trunk.parent
+        if track is trunk or (trunk in kept and _keeps_company(track, tracks, size)):
             kept.append(track)
     return kept
 
 
 def _keeps_company(track: _Track, tracks: list[_Track], size: float) -> bool:
     """Say whether a track runs beside others, as iliac arteries and veins do, or ends one."""
-    others = {
-        plane: [] for plane in track.planes
-    }  # type: dict[int, list[Floats]]
+    others: dict[int, list[Floats]] = {plane: [] for plane in track.planes}
     for other in tracks:
         if other is track:
             continue
@@ -253,7 +262,7 @@ def _keeps_company(track: _Track, tracks: list[_Track], size: float) -> bool:
 
 
 def _named(
-    coarse: Coarse, tracks: list[_Track], levels: list[Level], soft_hu: float
+    coarse: Coarse, tracks: list[_Track], levels: list[Level], spine: float, soft_hu: float
 ) -> list[Vessel]:
     """Return stretches between branchings, with names by place.
 
@@ -263,30 +272,23 @@ def _named(
     middles = [level.centre_mm[0] for level in levels[::-1]]
     found = []
     for track in tracks:
-        for first, last, is_trunk in _stretches(track, tracks):
+        z = coarse.low_mm[2] + coarse.step_mm * np.array(track.planes)
+        aside = np.array(track.discs)[:, 0] - np.interp(z, heights, middles)
+        cut = 0 if track.parent is not None else _end_of_trunk(track, aside, spine)
+        trunk = "aorta" if np.median(aside[: cut + 1]) > ARTERY_ASIDE_MM else "inferior vena cava"
+        branch = f"iliac vessel, {'left' if np.median(aside[cut:]) > 0 else 'right'}"
+        for first, last, name in ((0, cut + 1, trunk), (cut, len(z), branch)):
             measured = _measured(coarse, track, first, last, soft_hu)
-            if measured is None:
-                continue
-            centres, radii, surface = measured
-            aside = centres[:, 0] - np.interp(centres[:, 2], heights, middles)
-            if is_trunk:
-                name = "aorta" if np.median(aside) > ARTERY_ASIDE_MM else "inferior vena cava"
-            else:
-                name = f"iliac vessel, {'left' if np.median(aside) > 0 else 'right'}"
-            found.append(Vessel(name, centres, radii, surface))
+            if measured is not None:
+                found.append(Vessel(name, *measured))
     return found
 
 
-def _stretches(track: _Track, tracks: list[_Track]) -> list[tuple[int, int, bool]]:
-    """Return first and last circle of each stretch of a track, and whether it is the trunk."""
-    count = len(track.discs)
-    if track.parent is not None:
-        return [(0, count, False)]
-    splits = [one.planes[0] for one in tracks if one.parent is track]
-    if not splits:
-        return [(0, count, True)]
-    at = next((n for n, plane in enumerate(track.planes) if plane <= max(splits)), count - 1)
-    return [(0, at + 1, True), (at, count, False)]
+def _end_of_trunk(track: _Track, aside: Floats, spine: float) -> int:
+    """Return the number of the circle at which aorta or cava has become an iliac vessel."""
+    radius = ndimage.median_filter(np.array(track.discs)[:, 2], 5, mode="nearest")
+    small = (radius < SEED_RADIUS_SHARE[0] * spine) | (np.abs(aside) > spine)
+    return int(np.argmax(small)) if small.any() else len(aside)
 
 
 def _measured(
