@@ -89,17 +89,24 @@ def emit(payload: Any, as_json: bool, human: Callable[[], None]) -> None:
 
 
 @contextmanager
-def watching(quiet: bool = False) -> Iterator[Progress]:
-    """Yield a progress watcher: bars on a terminal, one line a step where there is none."""
+def watching(quiet: bool = False, *, steps: bool = False) -> Iterator[Progress]:
+    """Yield a progress watcher: bars on a terminal, else nothing, or one line a step.
+
+    Parameters
+    ----------
+    quiet : bool
+        Watch nothing: for JSON.
+    steps : bool
+        Without a terminal, say each step on standard output: for commands whose output is a
+        report of what was done, not an answer to be piped on.
+    """
     from thalweg.progress import silent
 
-    if quiet:
-        yield silent
-    elif sys.stderr.isatty():
+    if not quiet and sys.stderr.isatty():
         with _bars() as bars:
             yield bars
     else:
-        yield _Lines()
+        yield _Lines() if steps and not quiet else silent
 
 
 @contextmanager

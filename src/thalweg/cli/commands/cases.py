@@ -40,7 +40,7 @@ def intake(
     from thalweg.service.keeping import open_store
     from thalweg.service.telling import intake_json, intake_lines
 
-    with open_store(home) as store, watching(quiet=as_json) as progress:
+    with open_store(home) as store, watching(quiet=as_json, steps=True) as progress:
         report = take_in(folder, store, today=as_date(on), progress=progress)
 
     def human() -> None:

@@ -85,7 +85,7 @@ def plan(
     from thalweg.service.documents import write_plan
     from thalweg.service.keeping import open_store
 
-    with open_store(home) as store, watching(quiet=as_json) as progress:
+    with open_store(home) as store, watching(quiet=as_json, steps=True) as progress:
         written = write_plan(
             case_id,
             store,

@@ -31,7 +31,7 @@ def demo(
     """
     from thalweg.demo.run import run_demo
 
-    with watching(quiet=as_json) as progress:
+    with watching(quiet=as_json, steps=True) as progress:
         done = run_demo(out, progress=progress)
 
     def human() -> None:
