@@ -123,6 +123,8 @@ def test_appraise_judges_every_diversion(small_once: OnRecord) -> None:
 def test_plan_writes_whole_documents_the_same_to_the_byte_again(
     small_once: OnRecord, small: OnRecord
 ) -> None:
+    small.out.mkdir()
+    small.document("html").write_text("an older plan", encoding="utf-8")
     done = thalweg("plan", small.case_id, *small.where, "--out", small.out, "--json").json
     assert [f"plan-{small.case_id}.html", f"plan-{small.case_id}.pdf"] == [
         path.rsplit("/", 1)[-1] for path in done["files"][:2]

@@ -18,7 +18,6 @@ from thalweg.service.safefile import replace_files
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from tests.conftest import OnRecord
 
 HOLDS = (
     'finding = "gfr-to-rely-on", called = "GFR", at_least = 95, unit = "mL/min/{1.73_m2}", '
@@ -222,10 +221,3 @@ def test_known_on_a_day_before_the_results(tmp_path: Path) -> None:
     assert {fact["at"] for fact in course["facts"]} == {"2026-02-02"}
     rate = next(one for one in course["findings"] if one["name"] == "gfr-to-rely-on")
     assert rate["value"] is None
-
-
-def test_an_existing_plan_is_replaced(small: OnRecord) -> None:
-    small.out.mkdir()
-    small.document("html").write_text("older", encoding="utf-8")
-    assert thalweg("plan", small.case_id, *small.where, "--out", small.out, "--json").code == 0
-    assert small.document("html").stat().st_size > 10_000
