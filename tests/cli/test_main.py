@@ -86,3 +86,9 @@ def test_a_reader_who_has_gone_is_no_fault(arguments: tuple[str, ...]) -> None:
         process.stdout.close()
         said = process.stderr.read()
         assert (process.wait(), said) == (0, "")
+
+
+def test_a_day_beyond_any_calendar_is_refused(tmp_path: Path) -> None:
+    line = thalweg("cases", "--home", tmp_path, "--on", "9999-12-31").refusal()
+    assert "9999" in line
+    assert "between 1900 and 2200" in line

@@ -31,6 +31,9 @@ __all__ = [
     "watching",
 ]
 
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+"""Nobody alive is older, and follow-up for life ends before; beyond, dates overflow."""
+
 CAUTION = (
     "Thalweg supports and does not replace licensed judgement; check every number against the "
     "person and your local protocol."
@@ -72,11 +75,18 @@ def as_date(text: str | None, option: str = "--on") -> date:
     if text is None:
         return date.today()  # noqa: DTZ011 - the calendar day where the user sits
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise InputError(
             f"{text!r} is not a date", where=option, mend="write it like 2026-03-31"
         ) from None
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise InputError(
+            f"the year {day.year} cannot be meant",
+            where=option,
+            mend=f"give a day between {FIRST_YEAR} and {LAST_YEAR}",
+        )
+    return day
 
 
 def emit(payload: Any, as_json: bool, human: Callable[[], None]) -> None:

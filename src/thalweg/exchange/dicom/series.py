@@ -125,7 +125,10 @@ def survey(folder: Path, *, progress: Progress = silent) -> SeriesSurvey:
         try:
             return _described(folder, chosen, files, cautions)
         except InputError as error:
-            raise error.at(str(folder)) from error
+            # What was passed over may be the very plane that is missing: name it.
+            beside = f" ({' '.join(cautions).rstrip('.')})" if cautions else ""
+            what = f"{error.what}{beside}"
+            raise type(error)(what, where=error.where, mend=error.mend).at(str(folder)) from error
 
 
 def _one_series(folder: Path, found: Scan) -> tuple[list[OpenedFile], list[str]]:

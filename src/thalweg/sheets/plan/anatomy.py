@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from thalweg.plan.reach.diversions import CONDUITS
 from thalweg.plan.reached import MARGIN, kink_of, redundancy_of
+from thalweg.record.fact import say_moment
 from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
 from thalweg.sheets.pictures.routes import routes_picture, standing
 from thalweg.sheets.plan.words import cautions_of, finding_table
@@ -140,6 +141,8 @@ def reach_section(content: PlanContent) -> Section:
     verdicts = {row.diversion.key: row.verdict for row in content.appraisal.diversions}
     blocks: list[Block] = []
     keys = tuple(dict.fromkeys(route.diversion for route in content.routes))
+    days = sorted({say_moment(finding.at)[:10] for finding in content.margins})
+    taken = f", on the images of {' and '.join(days)}" if days else ""
     if not keys:
         blocks.append(Text("Reach was not computed; the reasons stand under “At a glance”."))
     for key in keys:
@@ -149,7 +152,7 @@ def reach_section(content: PlanContent) -> Section:
                 ("Ureter", "To", "Free", "Required", "Margin (95 %)", "Reaches in", "Note"),
                 tuple(_route_row(route) for route in routes),
                 (0.9, 1.9, 1.1, 1.3, 2.4, 1.2, 2.2),
-                caption=f"{names.get(key, key)}: free length less required length.",
+                caption=f"{names.get(key, key)}: free length less required length{taken}.",
             )
         )
         drawn = any(route.points_mm is not None for route in routes)
@@ -161,6 +164,12 @@ def reach_section(content: PlanContent) -> Section:
         blocks.append(Text(f"What the doubt comes from, greatest first: {matters}."))
     blocks.append(Cautions((*_said(content), *MARGIN.cautions)))
     return Section("reach", "Reach", tuple(blocks), new_page=True)
+
+
+def _when(content: PlanContent) -> str:
+    """Return the day or days on which the sites were marked, as the end of a sentence."""
+    days = sorted({say_moment(fact.at)[:10] for site in content.sites for fact in site.facts})
+    return f" of {' and '.join(days)}" if days else ""
 
 
 def sites_section(content: PlanContent) -> Section:
@@ -196,6 +205,6 @@ def sites_section(content: PlanContent) -> Section:
         ("Site", "Skin point, LPS mm", "Abdominal wall", "Stoma height", "Ureter reaches"),
         tuple(rows),
         (1.8, 2.0, 2.2, 1.4, 3.4),
-        caption="Candidate stoma sites as marked on the images.",
+        caption=f"Candidate stoma sites as marked on the images{_when(content)}.",
     )
     return Section("sites", "Proposed sites", (table, Cautions((standing_caution, *cautions))))

@@ -39,10 +39,11 @@ def plan_document(content: PlanContent) -> Document:
     subtitle = f"{person.name}, born {person.born.isoformat()}, number {person.reference}"
     if phantom:
         subtitle += " · made on an artificial image (phantom): for demonstration only"
+    own = " · in part by this unit's own protocol" if content.notices else ""
     return Document(
         title="Plan for urinary diversion",
         subtitle=subtitle,
-        running=f"Case {content.case.id} · {person.reference} · {content.at.isoformat()}",
+        running=f"Case {content.case.id} · {person.reference} · {content.at.isoformat()}{own}",
         warning=WARNING,
         made_on=content.at.isoformat(),
         sections=(
