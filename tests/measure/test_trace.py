@@ -126,7 +126,9 @@ def test_bend_radius_of_a_helix_and_of_a_line() -> None:
     inner = course.bend_radius_mm[8:-8]
     assert np.median(inner) == pytest.approx(truth, rel=0.05)
     assert course.least_bend_radius_mm == pytest.approx(truth, rel=0.25)
+    assert any("it may be tighter" in caution for caution in course.cautions)
     straight = made(tubes.line(90.0), 90.0).traced()
+    assert not any("it may be tighter" in caution for caution in straight.cautions)
     assert straight.least_bend_radius_mm > 80
 
 

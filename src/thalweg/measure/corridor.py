@@ -8,16 +8,20 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from thalweg.measure.bone import checked_not_in_bone
+from thalweg.measure.capture import OtherWay, leg_between
+
 if TYPE_CHECKING:
     from thalweg.record.image import ImageVolume
 
-__all__ = ["BRIGHT_HU", "Corridor", "Obstacles", "find_corridor"]
+__all__ = ["BRIGHT_HU", "Corridor", "Grid", "Obstacles", "find_corridor"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -59,6 +63,40 @@ still draw the path, or a fine branch of an artery, which should hardly."""
 
 
 @dataclass(frozen=True, eq=False)
+class Grid:
+    """The blocks that are searched.
+
+    Parameters
+    ----------
+    bright : ndarray of bool, shape (a, b, c)
+        Blocks brighter than `BRIGHT_HU` on average.
+    obstacle : ndarray of bool, shape (a, b, c)
+        Those that belong to objects too large for a ureter.
+    sampling : ndarray, shape (3,)
+        Millimetres between blocks.
+    """
+
+    bright: Flags
+    obstacle: Flags
+    sampling: Floats
+
+    @cached_property
+    def objects(self) -> NDArray[np.int32]:
+        """Number of the bright object that each block belongs to, 0 for none.
+
+        Blocks that meet at a corner only belong together, as fine tubes run aslant.
+        """
+        labels, _ = ndimage.label(self.bright, np.ones((3, 3, 3)))
+        return np.asarray(labels)
+
+    @cached_property
+    def tubes(self) -> NDArray[np.int32]:
+        """The same, obstacles left out."""
+        labels, _ = ndimage.label(self.bright & ~self.obstacle, np.ones((3, 3, 3)))
+        return np.asarray(labels)
+
+
+@dataclass(frozen=True, eq=False)
 class Obstacles:
     """Blocks that belong to bone, arteries and other large bright objects.
 
@@ -97,11 +135,20 @@ class Corridor:
     obstacle_share : float
         Share of the way that runs through large bright objects away from the placed points; 1
         where start and end lie in the same one.
+    others : tuple of OtherWay
+        Ways past a gap that could be taken instead.
+    touched_mm : ndarray, shape (k, 3)
+        Where another bright tube touches the way.
+    cautions : tuple of str
+        What must be said about where the points were placed.
     """
 
     points_mm: Floats
     obstacles: Obstacles
     obstacle_share: float
+    others: tuple[OtherWay, ...]
+    touched_mm: Floats
+    cautions: tuple[str, ...]
 
 
 def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
@@ -118,36 +165,55 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
     -------
     Corridor
 
+    Raises
+    ------
+    InputError
+        A point lies in bone.
+
     Notes
     -----
     Only a box round the points is read. Cost comes from brightness; bright blocks of large
     objects cost `OBSTACLE_COST`, so that bone or an artery beside a gap does not draw the path.
     """
-    from skimage.graph import MCP_Geometric  # noqa: PLC0415 - slow import, only needed here
-
     crop, corner, factor = _crop(volume, placed_mm)
     mean, most = _blocks(crop, factor)
-    sampling = volume.spacing_mm * factor
+    bright, sampling = mean > BRIGHT_HU, volume.spacing_mm * factor
     placed = (volume.index_of(placed_mm) - corner - (factor - 1) / 2) / factor
-    nodes = np.clip(np.rint(placed), 0, np.asarray(mean.shape) - 1).astype(int)
-    obstacle, enclosed = _obstacles(mean > BRIGHT_HU, sampling, placed)
+    nodes = np.clip(np.rint(placed), 0, np.asarray(mean.shape) - 1).astype(np.int64)
+    large, held = _large_objects(bright, sampling, placed)
+    said = checked_not_in_bone(Grid(bright, large, sampling), mean, nodes)
+    enclosed = len(np.intersect1d(held[0], held[-1])) > 0
+    obstacle = _freed(large, sampling, placed, held)
+    grid = Grid(bright, obstacle, sampling)
     cost = np.interp((mean + most) / 2, COST_HU, COST)  # fine tubes show, noise hardly does
-    attached = _attached(mean > BRIGHT_HU, obstacle)
+    attached = _attached(bright, obstacle)
     cost[attached] = np.maximum(cost[attached], ATTACHED_COST)
     cost[obstacle] = OBSTACLE_COST
+
+    def place(at: NDArray[np.int64]) -> Floats:
+        return np.asarray(volume.point_of(at * factor + corner + (factor - 1) / 2))
+
     way: list[Floats] = []
-    through: list[NDArray[np.bool_]] = []
+    through: list[Flags] = []
+    others: list[OtherWay] = []
+    touched: list[Floats] = []
+    barred = np.zeros_like(obstacle)
     for number, (here, there) in enumerate(itertools.pairwise(nodes)):
-        search = MCP_Geometric(cost, sampling=tuple(sampling))
-        search.find_costs([tuple(here)], [tuple(there)])
-        steps = np.asarray(search.traceback(tuple(there)))
-        through.append(obstacle[tuple(steps.T)])
-        middle = volume.point_of(steps[1:-1] * factor + corner + (factor - 1) / 2)
-        way += [placed_mm[number : number + 1], middle]
+        leg = leg_between(grid, cost, here, there)
+        through.append(obstacle[tuple(leg.nodes.T)])
+        way += [placed_mm[number : number + 1], place(leg.nodes[1:-1])]
+        for ends, longer, tube in leg.others:
+            leaves, joins = place(ends)
+            others.append(OtherWay(leaves, joins, longer, tube))
+        barred |= leg.barred
+        touched.append(place(leg.touched))
     way.append(placed_mm[-1:])
-    in_the_way = Obstacles(obstacle, corner + (factor - 1) / 2, factor.astype(np.float64))
+    rims = ndimage.binary_dilation(barred) & ~(grid.bright & ~barred)  # dim, but still the vessel's
+    in_the_way = Obstacles(obstacle | rims, corner + (factor - 1) / 2, factor.astype(np.float64))
     share = 1.0 if enclosed else float(np.concatenate(through).mean())
-    return Corridor(np.concatenate(way), in_the_way, share)
+    return Corridor(
+        np.concatenate(way), in_the_way, share, tuple(others), np.concatenate(touched), said
+    )
 
 
 def _crop(
@@ -182,12 +248,12 @@ def _blocks(
     return mean, most
 
 
-def _obstacles(
-    bright: NDArray[np.bool_], sampling: Floats, placed: Floats
-) -> tuple[NDArray[np.bool_], bool]:
+def _large_objects(
+    bright: Flags, sampling: Floats, placed: Floats
+) -> tuple[Flags, list[NDArray[np.int32]]]:
     """Say which bright blocks belong to objects too large for a ureter.
 
-    Also say whether start and end lie in one and the same of them.
+    Also return the numbers of those objects that each placed point lies in.
 
     Objects are peeled first and given their peel back at the end; what hangs on to a large object
     only by its skin, as a ureter that lies against bone does, stays free.
@@ -197,20 +263,25 @@ def _obstacles(
     millilitres = np.bincount(labels.ravel(), minlength=count + 1) * float(np.prod(sampling)) / 1000
     large = millilitres > LARGE_ML
     touch = PEEL_MM + float(sampling.max())
-    held = [np.unique(labels[_ball(bright.shape, sampling, at, touch)]) for at in placed]
-    for own in held:
+    touched = [np.unique(labels[_ball(bright.shape, sampling, at, touch)]) for at in placed]
+    for own in touched:
         large[own[millilitres[own] < OWN_ML]] = False
     large[0] = False
-    enclosed = bool(large[np.intersect1d(held[0], held[-1])].any())
-    obstacle = np.asarray(large[labels])
-    if not obstacle.any():
-        return obstacle, enclosed
-    peel = PEEL_MM + float(sampling.min()) / 2
-    obstacle = bright & ndimage.binary_dilation(obstacle, _structure(sampling, peel))
+    held = [own[large[own]] for own in touched]
+    objects = np.asarray(large[labels])
+    if objects.any():
+        peel = PEEL_MM + float(sampling.min()) / 2
+        objects = bright & ndimage.binary_dilation(objects, _structure(sampling, peel))
+    return objects, held
+
+
+def _freed(large: Flags, sampling: Floats, placed: Floats, held: list[NDArray[np.int32]]) -> Flags:
+    """Return the large objects without what surrounds the points placed in them."""
+    obstacle = large.copy()
     for at, own in zip(placed, held, strict=True):
-        if large[own].any():
-            obstacle &= ~_ball(bright.shape, sampling, at, NEAR_PLACED_MM)
-    return obstacle, enclosed
+        if len(own):
+            obstacle &= ~_ball(large.shape, sampling, at, NEAR_PLACED_MM)
+    return obstacle
 
 
 def _attached(bright: Flags, obstacle: Flags) -> Flags:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from thalweg.measure.bends import bend_radii, least_bend_radius
+from thalweg.measure.beside import bright_beside
 from thalweg.measure.calibre import fitted_calibres, voxel_blur
 from thalweg.measure.course import Course, Gap
 from thalweg.measure.doubt import length_sd
@@ -19,6 +20,7 @@ from thalweg.measure.spline import frames, spline_through
 from thalweg.measure.stretches import dilatations, gaps_of, narrowings, runs
 
 if TYPE_CHECKING:
+    from thalweg.measure.capture import OtherWay
     from thalweg.measure.section import Sections
     from thalweg.record.image import ImageVolume
 
@@ -75,6 +77,8 @@ def described(
     scatter_mm: float,
     corded: Flags | None = None,
     unseen: tuple[Gap, ...] | None = None,
+    others: tuple[OtherWay, ...] = (),
+    touched_mm: Floats | None = None,
 ) -> Course:
     """Return the course with lengths, calibre, stretches, bends, doubt and cautions.
 
@@ -93,6 +97,10 @@ def described(
         Where the course follows a cord of soft tissue; by default nowhere.
     unseen : tuple of Gap, optional
         Stretches whose course is not known from the image; by default the gaps.
+    others : tuple of OtherWay
+        Ways that the course could take instead.
+    touched_mm : ndarray, shape (k, 3), optional
+        Where another bright tube touches the course.
     """
     spline, station = spline_through(points_mm)
     calibre = _calibre(volume, sections, state, frames(spline, station)[0])
@@ -101,6 +109,7 @@ def described(
     seen = calibre.lit & ~state.wide_end
     narrow = narrowings(calibre.measured_mm, calibre.upper_mm, seen, station)
     wide = dilatations(calibre.measured_mm, calibre.saturated & seen, station)
+    least_bend = least_bend_radius(radius, station, seen)
     told = Seen(
         station_mm=station,
         points_mm=points_mm,
@@ -111,17 +120,21 @@ def described(
         dilatations=wide,
         dense=_spans(calibre.dense, station),
         specks=[(float(station[a]), float(station[b - 1])) for a, b in state.specks],
+        others=others,
+        touched_mm=np.empty((0, 3)) if touched_mm is None else touched_mm,
+        beside=bright_beside(volume, points_mm, station, gaps),
+        least_bend_mm=least_bend,
     )
     bend = float(np.mean(1 / radius[seen])) if seen.any() else 0.0
     return Course(
         **_lengths(points_mm, station),
         length_sd_mm=length_sd(
-            float(station[-1]), gaps if unseen is None else unseen, scatter_mm, bend
+            float(station[-1]), gaps if unseen is None else unseen, scatter_mm, bend, others
         ),
         calibre_mm=calibre.measured_mm,
         calibre_upper_mm=calibre.upper_mm,
         bend_radius_mm=radius,
-        least_bend_radius_mm=least_bend_radius(radius, station, seen),
+        least_bend_radius_mm=least_bend,
         gaps=gaps,
         narrowings=narrow,
         dilatations=wide,

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from thalweg.measure.bone import point_names
 from thalweg.measure.corridor import BRIGHT_HU
 
 if TYPE_CHECKING:
+    from thalweg.measure.capture import OtherWay
     from thalweg.measure.course import Dilatation, Gap, Narrowing
     from thalweg.record.image import ImageVolume
 
@@ -27,6 +29,9 @@ CORD_SHARE = 0.5
 THICK_PLANES_MM = 2.0
 
 OFF_COURSE_MM = 5.0
+
+TIGHT_MM = 20.0
+"""Bends that read tighter than this may be tighter still, as smoothing rounds them."""
 
 BY_HAND = "The course was placed by hand; between the points it is the smooth curve through them."
 
@@ -53,6 +58,14 @@ class Seen:
         Where the course follows a cord of soft tissue.
     dense, specks : list of (from_mm, to_mm)
         Stretches denser than contrast; lone spots of contrast that were left out.
+    others : tuple of OtherWay
+        Ways that the course could take instead.
+    beside : list of (from_mm, to_mm, distance_mm)
+        Stretches of gaps along which something bright runs.
+    touched_mm : ndarray, shape (k, 3)
+        Where another bright tube touches the course.
+    least_bend_mm : float
+        Radius of the tightest bend that was seen.
     """
 
     station_mm: Floats
@@ -64,11 +77,22 @@ class Seen:
     dilatations: tuple[Dilatation, ...]
     dense: list[tuple[float, float]]
     specks: list[tuple[float, float]]
+    others: tuple[OtherWay, ...] = ()
+    beside: list[tuple[float, float, float]] = field(default_factory=list)
+    touched_mm: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    least_bend_mm: float = np.inf
 
 
 def remarks(volume: ImageVolume, seen: Seen) -> tuple[str, ...]:
     """Return the cautions of a course: those of its image, then those of what was seen."""
-    return (*volume.cautions, *_of_contrast(seen), *_of_calibre(seen), *_of_placing(volume, seen))
+    return (
+        *volume.cautions,
+        *_of_contrast(seen),
+        *_of_other_ways(seen),
+        *_of_calibre(seen),
+        *_of_bends(seen),
+        *_of_placing(volume, seen),
+    )
 
 
 def _of_contrast(seen: Seen) -> list[str]:
@@ -95,6 +119,44 @@ def _bridge(seen: Seen, gap: Gap) -> str:
     if within.any() and seen.corded[within].mean() > CORD_SHARE:
         return "follows a cord of soft tissue taken for the empty ureter"
     return "is a smooth bridge"
+
+
+def _of_other_ways(seen: Seen) -> list[str]:
+    said = []
+    for other in seen.others:
+        ends = np.stack([other.from_mm, other.to_mm])
+        start, end = sorted(_nearest_stations(seen, ends))
+        change = f"{abs(other.longer_mm):.0f} mm {'longer' if other.longer_mm > 0 else 'shorter'}"
+        if other.through_tube:
+            said.append(
+                f"From {start:.0f} to {end:.0f} mm a second way was left out because it runs in a"
+                f" bright tube that goes on elsewhere, such as an artery; were it the ureter, the"
+                f" course would be {change}: look there, and add a via point to settle it."
+            )
+        else:
+            said.append(
+                f"Between {start:.0f} and {end:.0f} mm the course leaves a bright tube that goes on"
+                f" elsewhere: either the tube is the ureter and the course loses it, or the course"
+                f" ran in a vessel; the next best way would be {change}: look there, and add a via"
+                f" point on the ureter to settle it."
+            )
+    said += [
+        f"Something bright (vessel, bone or bowel) runs {distance:.0f} mm beside the bridge from"
+        f" {start:.0f} to {end:.0f} mm, where the ureter holds no contrast: look whether the course"
+        " keeps to the ureter there."
+        for start, end, distance in seen.beside
+    ]
+    said += [
+        f"At {station:.0f} mm another bright tube (vessel or bowel) touches the course: look"
+        " whether the course keeps to the ureter there."
+        for station in _nearest_stations(seen, seen.touched_mm)
+    ]
+    return said
+
+
+def _nearest_stations(seen: Seen, places_mm: Floats) -> list[float]:
+    away = np.linalg.norm(seen.points_mm[None] - places_mm[:, None], axis=-1)
+    return [float(seen.station_mm[at]) for at in away.argmin(axis=1)]
 
 
 def _of_calibre(seen: Seen) -> list[str]:
@@ -126,10 +188,20 @@ def _of_calibre(seen: Seen) -> list[str]:
     return said
 
 
+def _of_bends(seen: Seen) -> list[str]:
+    if seen.least_bend_mm >= TIGHT_MM:
+        return []
+    said = (
+        f"The tightest bend reads {seen.least_bend_mm:.0f} mm in radius, and short kinks read too"
+        " wide (a true 6 to 8 mm as up to 10 mm, 12 mm as up to 16 mm): it may be tighter."
+    )
+    return [said]
+
+
 def _of_placing(volume: ImageVolume, seen: Seen) -> list[str]:
     said = []
     away = np.linalg.norm(seen.placed_mm[:, None] - seen.points_mm[None], axis=-1).min(axis=1)
-    names = ["start", *(f"via point {n + 1}" for n in range(len(away) - 2)), "end"]
+    names = point_names(len(away))
     said += [
         f"The {name} was placed {distance:.0f} mm off the course that was found."
         for name, distance in zip(names, away, strict=True)

@@ -17,6 +17,7 @@ from thalweg.measure.placed import checked_by_hand, checked_points, checked_volu
 from thalweg.measure.refine import STEP_MM, lit_stations, refined, sections_along
 from thalweg.measure.remarks import BY_HAND, NOT_CT
 from thalweg.measure.section import cut_sections
+from thalweg.measure.sides import checked_sides
 from thalweg.measure.spline import even_steps, polyline_length
 from thalweg.progress import Progress, silent
 
@@ -29,6 +30,9 @@ Floats = NDArray[np.float64]
 
 GREATEST_OBSTACLE_SHARE = 0.5
 """A way that runs through bone for more than this share of it is not a ureter."""
+
+LEAST_OBSTACLE_MM = 6.0
+"""So much of a way through bone is said."""
 
 HAND_SD_MM = 1.0
 """Scatter of points placed by hand about the centre line (our own judgement)."""
@@ -63,8 +67,8 @@ def trace_ureter(
     Raises
     ------
     InputError
-        A point is not finite, outside the image or in air; start and end coincide; via points
-        are out of order.
+        A point is not finite, outside the image, in air or in bone; start and end coincide or
+        lie on different sides of the body without via points; via points are out of order.
     ImageError
         The series is not CT, or the only way between the points runs through bone.
 
@@ -78,6 +82,7 @@ def trace_ureter(
     checked_volume(volume)
     placed = checked_points(volume, start_mm, end_mm, via_mm)
     progress("tracing", 0, 3)
+    ends = checked_sides(volume, placed)
     corridor = find_corridor(volume, placed)
     if corridor.obstacle_share > GREATEST_OBSTACLE_SHARE:
         raise ImageError(
@@ -95,9 +100,23 @@ def trace_ureter(
         placed,
         scatter_mm=line.scatter_mm,
         corded=line.corded,
+        others=corridor.others,
+        touched_mm=corridor.touched_mm,
     )
+    through = _through_bone(corridor.obstacle_share, course.length_mm)
     progress("tracing", 3, 3)
-    return course
+    return replace(course, cautions=(*course.cautions, *ends, *corridor.cautions, *through))
+
+
+def _through_bone(share: float, length_mm: float) -> tuple[str, ...]:
+    """Return a caution where part of the way runs through bone or another large bright object."""
+    if share * length_mm < LEAST_OBSTACLE_MM:
+        return ()
+    said = (
+        f"About {share * length_mm:.0f} mm of the way run through bone or another large bright"
+        " object: the length holds only if the ureter truly passes there; add via points on it."
+    )
+    return (said,)
 
 
 def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) -> Course:
