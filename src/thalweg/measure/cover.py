@@ -127,9 +127,7 @@ def chained(
                 break
             last += 1
             best = start, end, radius
-        found.append(
-            FoundCapsule(name, kind, _point(best[0]), _point(best[1]), round(best[2], 2))
-        )
+        found.append(FoundCapsule(name, kind, _point(best[0]), _point(best[1]), round(best[2], 2)))
         first = last
     return _without_slivers(found)
 
@@ -143,6 +141,22 @@ def _without_slivers(chain: list[FoundCapsule]) -> list[FoundCapsule]:
         if last or np.linalg.norm(np.subtract(one.to_mm, since)) > SLIVER_SHARE * one.radius_mm:
             kept.append(one)
     return kept
+
+
+def _rod(centres: Floats, radii: Floats) -> tuple[Floats, Floats, float, float]:
+    """Return ends and radius of the rod nearest to circles, and by how much one is off."""
+    steps = np.linalg.norm(np.diff(centres, axis=0), axis=1)
+    along = np.append(0.0, np.cumsum(steps))
+    if len(centres) > 2:
+        slope, middle = np.polyfit(along, centres, 1)
+    else:
+        slope, middle = (centres[1] - centres[0]) / max(float(along[1]), 1e-9), centres[0]
+    start, end = middle, middle + along[-1] * slope
+    aside = np.linalg.norm(centres - (middle + along[:, None] * slope), axis=1)
+    # Between the mean and the worst: a route is better kept a little too far than too near.
+    radius = float(((radii + aside).max() + radii.mean()) / 2)
+    off = max(float((radii + aside).max() - radius), float((radius + aside - radii).max()))
+    return start, end, radius, off
 
 
 def facing_cover(name: str, surface: Floats, inward: Floats, most: int) -> list[FoundCapsule]:

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from thalweg.errors import ImageError
-from thalweg.measure.skeleton import bone_mask, bone_threshold, soft_tissue, spine_levels
 from thalweg.measure.coarse import coarse_copy
 from thalweg.measure.cover import (
     FoundCapsule,
@@ -19,14 +18,15 @@ from thalweg.measure.cover import (
     judged,
     signed_distance,
 )
+from thalweg.measure.skeleton import bone_mask, bone_threshold, soft_tissue, spine_levels
 from thalweg.measure.vessel import great_vessels
 from thalweg.progress import silent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from thalweg.measure.skeleton import Level
     from thalweg.measure.coarse import Coarse
+    from thalweg.measure.skeleton import Level
     from thalweg.progress import Progress
     from thalweg.record.image import ImageVolume
 
@@ -38,6 +38,10 @@ LOW_PAD_MM = (80.0, 80.0, 20.0)
 HIGH_PAD_MM = (80.0, 95.0, 30.0)
 """How far round the ureters obstacles are looked for: to the sides, to the back as far as the
 sacrum, upwards to above the renal pelvis."""
+
+ADULT_URETER_MM = 215.0
+SIZE = (0.35, 1.1)
+"""Height over which an adult's ureters run; by it lengths are scaled, within these shares."""
 
 SPINE_TOLERANCE_MM = 2.5
 VESSEL_TOLERANCE_MM = 2.0
@@ -58,6 +62,11 @@ URETER_WALL_MM = 1.5
 """A capsule is drawn back to so much beside the middle of a ureter, which cannot run in bone."""
 
 NO_VESSELS = "Great vessels are not enhanced in this phase: not reckoned with."
+EXPECTED = ("aorta", "inferior vena cava", "iliac vessel, left", "iliac vessel, right")
+ONLY_GREAT = (
+    "Of the vessels only aorta, vena cava, common and external iliac vessels were looked for; "
+    "internal iliac, mesenteric and gonadal vessels are not reckoned with."
+)
 NO_BONE = "No spine was found on the image: bone is not reckoned with."
 
 
@@ -119,14 +128,15 @@ def bone_and_vessels(
     courses = _spaced(ureters)
     total = 4
     progress("Finding bone and vessels", 0, total)
-    low = courses.min(axis=0) - LOW_PAD_MM if len(courses) else None
-    high = courses.max(axis=0) + HIGH_PAD_MM if len(courses) else None
+    size = _size(courses)
+    low = courses.min(axis=0) - size * np.array(LOW_PAD_MM) if len(courses) else None
+    high = courses.max(axis=0) + size * np.array(HIGH_PAD_MM) if len(courses) else None
     coarse = coarse_copy(volume, low, high)
     soft, spread = soft_tissue(coarse)
     threshold = bone_threshold(soft, spread)
     progress("Finding bone and vessels", 1, total)
     bone = bone_mask(coarse, threshold, courses)
-    levels = spine_levels(coarse, bone)
+    levels = spine_levels(coarse, bone, size)
     progress("Finding bone and vessels", 2, total)
     spine = _spine(levels)
     capsules = spine + _pelvis(coarse, bone, levels, spine, courses)
@@ -141,12 +151,30 @@ def bone_and_vessels(
     ]
     said = [*volume.cautions]
     said += [] if levels else [NO_BONE]
-    said += [] if vessels else [NO_VESSELS]
+    said += _unseen(vessels)
     clear, drawn_back = _off_ureters([*capsules, *vessels], courses)
     progress("Finding bone and vessels", total, total)
     return FoundObstacles(
         tuple(clear), threshold, coarse.step_mm, tuple(dict.fromkeys([*said, *drawn_back]))
     )
+
+
+def _unseen(vessels: list[FoundCapsule]) -> list[str]:
+    """Return what must be said of vessels that were not found."""
+    if not vessels:
+        return [NO_VESSELS]
+    names = {one.name for one in vessels}
+    missing = [name for name in EXPECTED if name not in names]
+    if not missing:
+        return [ONLY_GREAT]
+    return [f"Not found, and so not reckoned with: {', '.join(missing)}.", ONLY_GREAT]
+
+
+def _size(courses: Floats) -> float:
+    """Return the person's size against an adult's, as the height their ureters run over tells."""
+    if not len(courses):
+        return 1.0
+    return float(np.clip(np.ptp(courses[:, 2]) / ADULT_URETER_MM, *SIZE))
 
 
 def _spaced(ureters: Sequence[Floats]) -> Floats:

@@ -30,14 +30,17 @@ this size."""
 CLOSING_MM = 4.0
 """Thin cortex is broken where it is blurred; gaps up to twice this are bridged."""
 
-LARGE_ML = 2.0
-"""A bright object smaller than this after peeling is no bone that a route meets."""
+LARGE_CELLS = 280
+"""A bright object of fewer cells than this after peeling, 2 ml in an adult, is no bone that a
+route meets."""
 
 OWN_MM = 4.0
 """A bright object with a ureter's course this near to its core holds urine."""
 
 EVEN_SHARE = 0.2
-"""Fluid is even: its spread inside is less than this share of its mean."""
+CORTEX_SHARE = 1.15
+"""Fluid is even: its spread inside is less than this share of its mean. Where a rim is brighter
+than the inside by the second share, it is cortex."""
 
 BODY_WINDOW_MM = 36.0
 FAN_DEG = 70.0
@@ -122,17 +125,16 @@ def bone_mask(coarse: Coarse, threshold_hu: float, ureters: Floats) -> Flags:
     Notes
     -----
     Gaps and holes in bright cells are filled, and what is left after peeling one cell is judged
-    object by object. Kept is what is large, has no ureter in it, and is uneven or brighter in its
+    object by object. Kept is what is large, holds no ureter, and is uneven or brighter in its
     rim than inside, as bone with its cortex is and a pool of contrast is not.
     """
     solid = _filled(coarse.values > threshold_hu, coarse.step_mm)
     labels, count = ndimage.label(ndimage.binary_erosion(solid, border_value=1))
-    cell_ml = coarse.step_mm**3 / 1000
-    ml = np.bincount(labels.ravel(), minlength=count + 1) * cell_ml
-    keep = ml > LARGE_ML
+    keep = np.bincount(labels.ravel(), minlength=count + 1) > LARGE_CELLS
     keep[0] = False
-    keep[_with_ureter(coarse, labels, ureters)] = False
-    keep &= _bony(coarse, labels, keep)
+    held = np.zeros_like(keep)
+    held[_with_ureter(coarse, labels, ureters)] = True
+    keep &= _bony(coarse, labels, keep, held)
     cores = keep[labels]
     fluid = ndimage.binary_dilation((labels > 0) & ~cores, iterations=2)
     return np.asarray(ndimage.binary_dilation(cores, iterations=3, mask=solid & ~fluid) | cores)
@@ -148,11 +150,12 @@ def _filled(bright: Flags, step_mm: float) -> Flags:
             continue
         padded = np.pad(plane, reach)
         ring = ndimage.binary_closing(padded, iterations=reach)[reach:-reach, reach:-reach]
-        holes = ndimage.binary_fill_holes(ring) & ~plane
-        labels, count = ndimage.label(holes)
+        # Drawn in by a cell, lest a bridge to an artery on the spine stay broad.
+        filled = ndimage.binary_erosion(ndimage.binary_fill_holes(ring))
+        labels, count = ndimage.label(filled & ~plane)
         small = np.bincount(labels.ravel(), minlength=count + 1) <= most
         small[0] = False
-        plane |= small[labels]
+        np.logical_or(plane, small[labels], out=plane)
     return solid
 
 
@@ -169,8 +172,12 @@ def _with_ureter(coarse: Coarse, labels: NDArray[np.int32], ureters: Floats) -> 
     return np.asarray(np.unique(labels[tuple(cells.T)]), dtype=np.int64)
 
 
-def _bony(coarse: Coarse, labels: NDArray[np.int32], asked: Flags) -> Flags:
-    """Say which objects are uneven, or brighter in their rim than inside."""
+def _bony(coarse: Coarse, labels: NDArray[np.int32], asked: Flags, held: Flags) -> Flags:
+    """Say which objects are uneven, or brighter in their rim than inside.
+
+    One that a ureter is held in must have a rim as only cortex makes it: a ureter that touches
+    the pelvis must not take the whole skeleton away.
+    """
     bony = np.zeros_like(asked)
     boxes = ndimage.find_objects(labels)
     for label in np.flatnonzero(asked):
@@ -181,21 +188,23 @@ def _bony(coarse: Coarse, labels: NDArray[np.int32], asked: Flags) -> Flags:
         inside = values[depth >= min(3, int(depth.max()))]
         rim = values[depth == 1]
         even = inside.std() < EVEN_SHARE * abs(inside.mean())
-        bony[label] = not even or rim.mean() > inside.mean()
+        shell = float(rim.mean() / inside.mean())
+        bony[label] = shell > CORTEX_SHARE if held[label] else not even or shell > 1.0
     return bony
 
 
-def spine_levels(coarse: Coarse, bone: Flags) -> list[Level]:
+def spine_levels(coarse: Coarse, bone: Flags, size: float = 1.0) -> list[Level]:
     """Return the front of the spine in every plane where a vertebral body is seen, from above.
 
-    A circle is fitted to the front of the widest bone near the midline. Planes through discs,
+    `size` is the person's against an adult's. A circle is fitted to the front of the widest bone
+    near the midline. Planes through discs,
     where only the arch is bone, give none.
     """
     midline = _midline(coarse, bone)
     x = coarse.low_mm[0] + coarse.step_mm * np.arange(bone.shape[2])
     found: list[tuple[float, Level]] = []
     for number in range(bone.shape[0] - 1, -1, -1):
-        near = np.flatnonzero(np.abs(x - midline) < BODY_WINDOW_MM)
+        near = np.flatnonzero(np.abs(x - midline) < BODY_WINDOW_MM * size)
         if not near.size or not bone[number][:, near].any():
             continue
         depth = ndimage.distance_transform_edt(np.pad(bone[number][:, near], ((1, 1), (0, 0))))

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 if TYPE_CHECKING:
-    from thalweg.measure.skeleton import Level
     from thalweg.measure.coarse import Coarse
+    from thalweg.measure.skeleton import Level
 
 __all__ = ["Vessel", "great_vessels"]
 

@@ -15,8 +15,8 @@ from thalweg.plan.reach import solve_scene
 from thalweg.plan.reached import Ground, margin_finding, summarised
 from thalweg.plan.staging import staged
 from thalweg.progress import silent
-from thalweg.record.fact import Mark
 from thalweg.service.images import Images
+from thalweg.service.obstacles import obstacles_for
 from thalweg.service.protocol import NO_PROTOCOL
 from thalweg.service.sites import measured_sites
 from thalweg.service.ureters import traced_ureters
@@ -101,6 +101,7 @@ def known_on(case: Case, day: date) -> Case:
 
 def _routes(
     case: Case,
+    images: Images,
     ureters: tuple[TracedUreter, ...],
     sites: tuple[MeasuredSite, ...],
     progress: Progress,
@@ -109,21 +110,18 @@ def _routes(
     if not freed or not sites:
         lacking = "no ureter could be freed on paper" if not freed else "no stoma site is marked"
         return None, (), [f"Reach was not computed: {lacking}."]
-    obstacles = []
-    for label in case.labels("obstacle"):
-        mark, _ = case.mark("obstacle", label=label)
-        if isinstance(mark, Mark):
-            obstacles.append(mark)
+    obstacles = obstacles_for(case, images, freed, sites, progress=progress)
     base, _ = case.mark("conduit-base")
     umbilicus, _ = case.mark("umbilicus")
     try:
         scene = staged(
             freed,
             sites,
-            tuple(obstacles),
+            obstacles.marks,
             None if base is None else base.points_mm[0],
             midline_x_mm=0.0 if umbilicus is None else umbilicus.points_mm[0][0],
         )
+        scene = replace(scene, cautions=(*obstacles.cautions, *scene.cautions))
         routes = solve_scene(scene, progress=progress)
     except InputError as refused:
         return None, (), [f"Reach was not computed: {refused}"]
@@ -160,7 +158,7 @@ def worked_up(
     images = Images(case, store, progress)
     ureters = traced_ureters(case, images, draw=draw, at=at, progress=progress)
     sites, site_problems = measured_sites(case, images)
-    scene, routes, problems = _routes(case, ureters, sites, progress)
+    scene, routes, problems = _routes(case, images, ureters, sites, progress)
     margins = {}
     for route in routes:
         finding = margin_finding(route, _ground(route, ureters, sites, at))
