@@ -141,8 +141,8 @@ def _required(route: RouteResult, ground: Ground) -> Finding:
         usual = defaults()["usual"]
         said = (
             (
-                f"Wall {ground.site.wall_mm:.0f} mm, stoma {ground.site.height_mm:.0f} mm high; bends "
-                f"no tighter than {usual['least_bend_radius_mm']:.0f} mm, "
+                f"Wall {ground.site.wall_mm:.0f} mm, stoma {ground.site.height_mm:.0f} mm high; "
+                f"bends no tighter than {usual['least_bend_radius_mm']:.0f} mm, "
                 f"{usual['clearance_mm']:.0f} mm clear of bone and vessels, as is usual where the "
                 "record says nothing else."
             ),
