@@ -60,7 +60,10 @@ UNLIKE_MM = 5.0
 """Ways that keep closer together than this are the same."""
 
 LEAST_SIZE = 4
-"""Fewer lit blocks in a row are a speck; fewer unlit ones are noise."""
+"""Fewer lit blocks in a row are a speck."""
+
+GREATEST_BREAK = 9
+"""A way that leaves an object for fewer blocks and comes back to it has cut a corner."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,15 +120,15 @@ def leg_between(grid: Grid, cost: Floats, here: Nodes, there: Nodes) -> Leg:
     """
     first = way = cheapest_way(cost, grid.sampling, here, there)
     barred = np.zeros(cost.shape, dtype=bool)
+    left = _strayed(grid, way)
     for _ in range(ROUNDS):
-        left = _strayed(grid, way)
         if not left.both:
             break
         barred |= _tubes(grid, way, left.both)
         dearer = np.where(barred, np.maximum(cost, BARRED_COST), cost)
         way = cheapest_way(dearer, grid.sampling, here, there)
+        left = _strayed(grid, way)
     others = _compared(grid, way, first, through_tube=True)
-    left = _strayed(grid, way)
     if left.one:
         without = np.where(_tubes(grid, way, left.one) | barred, BARRED_COST, cost)
         other = cheapest_way(without, grid.sampling, here, there)
@@ -158,10 +161,11 @@ def _strayed(grid: Grid, way: Nodes) -> _Strayed:
         if any(on):
             found.one.append(slice(start, stop))
             continue
+        steps = np.arange(start + LEAST_SIZE, stop - LEAST_SIZE, LEAST_SIZE)
         forks = [
-            at
-            for at in range(start + LEAST_SIZE, stop - LEAST_SIZE, LEAST_SIZE)
-            if inner[at] and _goes_on(grid, grid.tubes, way[at], tree)
+            int(at)
+            for at in _near_branches(grid, way, steps[inner[steps]], tree)
+            if _goes_on(grid, grid.tubes, way[at], tree)
         ]
         if forks and run[forks[-1]] - run[forks[0]] > APART_MM:
             found.both.append(slice(forks[0], forks[-1] + 1))
@@ -176,10 +180,23 @@ def _stretches(grid: Grid, way: Nodes) -> list[tuple[int, int]]:
     found = []
     for label in np.unique(labels[labels > 0]):
         own = labels == label
-        for start, stop in runs(ndimage.binary_closing(own, np.ones(LEAST_SIZE)) | own):
+        for start, stop in runs(ndimage.binary_closing(own, np.ones(GREATEST_BREAK)) | own):
             if stop - start >= LEAST_SIZE:
                 found.append((start, stop))
     return sorted(found)
+
+
+def _near_branches(
+    grid: Grid, way: Nodes, steps: NDArray[np.int64], tree: cKDTree
+) -> NDArray[np.int64]:
+    """Return those steps of a way that could fork: something of their tube lies off the way."""
+    own = np.unique(grid.tubes[tuple(way[steps].T)])
+    places = np.argwhere(np.isin(grid.tubes, own[own > 0])) * grid.sampling
+    off = places[tree.query(places)[0] > AWAY_MM] if len(places) else places
+    if not len(off):
+        return steps[:0]
+    near = cKDTree(off).query(way[steps] * grid.sampling)[0] < AWAY_MM + ON_MM
+    return np.asarray(steps[near])
 
 
 def _goes_on(grid: Grid, objects: NDArray[np.int32], at: Nodes, tree: cKDTree) -> bool:
