@@ -29,8 +29,10 @@ __all__ = ["Path", "shortest"]
 PIECES = 10
 MORE_PIECES = 16
 WAYS = 3
-AT_STAKE_MM = 0.01
+AT_STAKE_MM = 0.03
 """No further way is tried once this is all that could be gained."""
+GRAZED_MM = 3.0
+"""An unhindered path that comes no farther inside the clearance is the first guess."""
 CLOSE = 6.0
 """Distance in radii below which three arcs may beat arc–straight–arc."""
 
@@ -194,7 +196,10 @@ def _guesses(
         chain = chain_along(way, heading, question.goal_heading, question.radius, pieces)
         guesses.append((chain, least))
     if not question.bends_freely:
-        guesses += [(_split(chain, pieces), chain.length) for chain in unhindered[:1]]
+        plain = [(_split(chain, pieces), chain.length) for chain in unhindered[:1]]
+        # Where a body is only grazed, the path that runs into it is nearly the answer.
+        grazed = bool(unhindered) and question.judge(unhindered[0]).intrusion_mm < GRAZED_MM
+        guesses = plain + guesses if grazed else guesses + plain
         guesses += [(_split(chain, pieces), 0.0) for chain in _close_guesses(question)]
     return guesses
 

@@ -202,6 +202,17 @@ def _joining(joined: Junction) -> tuple[str, ...]:
         else f"{-joined.station_mm:.0f} mm above the recipient's pivot, in its bed"
     )
     said = [f"The donor joins {place}, at {joined.angle_deg:.0f}° to its downstream course."]
-    if joined.angle_deg > float(defaults()["junction"]["widest_angle_deg"]):
-        said.append("That junction meets steeply; one farther downstream would lie more along.")
+    widest = float(defaults()["junction"]["widest_angle_deg"])
+    least = joined.squarest
+    if least is not None:
+        more = joined.path.length_mm - least.path.length_mm
+        said.append(
+            f"It lies along the stream so as to meet at no more than {widest:g}°; joining more "
+            f"squarely, at {least.angle_deg:.0f}°, would need {more:.1f} mm less of the donor."
+        )
+    elif joined.angle_deg > widest:
+        said.append(
+            f"That junction meets more squarely than {widest:g}°, and no more oblique one was "
+            "found that the donor reaches."
+        )
     return tuple(said)

@@ -40,7 +40,7 @@ PULLS = 6
 STEPS = 90
 SETTLED_MM = 1e-3
 """A pull that changes the length by less than this ends the work."""
-PRECISION = 3e-8
+PRECISION = 3e-7
 
 
 @cache

@@ -1,0 +1,120 @@
+"""How long a map of margins takes, against the one-route solver at every site in turn.
+
+Run as ``python benchmarks/margin_map.py [columns] [rows] [sample]``. Both answer for the ureters,
+great vessels and spine of the built-in artificial adult, over a grid on the front of the abdomen.
+The one-route solver is run on a random sample of the sites and its time extrapolated to all.
+"""
+
+from __future__ import annotations
+
+import resource
+import sys
+from pathlib import Path
+from time import perf_counter, process_time
+
+import numpy as np
+
+from thalweg.demo.scenario import SITES, _obstacles
+from thalweg.phantom.scenario import adult
+from thalweg.phantom.truth import PhantomTruth, truth_of
+from thalweg.plan.reach import Scene, Site, Solver, scene_from
+from thalweg.plan.reach.diversions import Leg
+from thalweg.plan.reach.margin_map import SiteGrid, margin_map
+from thalweg.plan.reach.ways import WayMap
+from thalweg.record.fact import Mark
+
+COLUMNS, ROWS, SAMPLE = 40, 28, 40
+LEFT_DIVISION_MM = 187.0
+HEIGHT_MM = 10.0
+
+
+def scene_of(truth: PhantomTruth) -> Scene:
+    """Return the scene of the artificial adult."""
+    ureters = {}
+    for side in ("left", "right"):
+        line = truth.ureter(side).centreline
+        ureters[side] = {
+            "points_mm": line.points_mm[::4].tolist(),
+            "pivot_mm": truth.pivot_station_mm[side],
+            "division_mm": line.length_mm - 1 if side == "right" else LEFT_DIVISION_MM,
+            "trim_mm": 10.0,
+        }
+    name, x, z = SITES[0]
+    bodies = [
+        {
+            "kind": "capsule",
+            "from_mm": list(mark.points_mm[0]),
+            "to_mm": list(mark.points_mm[1]),
+            "radius_mm": mark.radius_mm,
+        }
+        for mark in (fact.value for fact in _obstacles(truth))
+        if isinstance(mark, Mark)
+    ]
+    site = {
+        "name": name,
+        "point_mm": [float(v) for v in truth.wall.skin_point(x, z)],
+        "normal": [float(v) for v in truth.wall.skin_normal(x, z)],
+        "wall_mm": float(truth.wall.wall_thickness_mm(x, z)),
+        "height_mm": HEIGHT_MM,
+    }
+    table = {"least_bend_radius_mm": 12, "clearance_mm": 3, "ureter": ureters}
+    return scene_from({**table, "site": [site], "obstacle": bodies}, Path())
+
+
+def grid_of(truth: PhantomTruth, columns: int, rows: int) -> SiteGrid:
+    """Return sites over the front."""
+    places = [(x, z) for x in np.linspace(-100, 100, columns) for z in np.linspace(-70, 70, rows)]
+    return SiteGrid(
+        np.array([truth.wall.skin_point(x, z) for x, z in places], dtype=float),
+        np.array([truth.wall.skin_normal(x, z) for x, z in places], dtype=float),
+        np.array([truth.wall.wall_thickness_mm(x, z) for x, z in places], dtype=float),
+        np.full(len(places), HEIGHT_MM),
+    )
+
+
+def main() -> None:
+    """Print times, memory and agreement."""
+    columns, rows, sample = (
+        [int(word) for word in sys.argv[1:]] + [COLUMNS, ROWS, SAMPLE][len(sys.argv) - 1 :]
+    )[:3]
+    truth = truth_of(adult())
+    scene, sites = scene_of(truth), grid_of(truth, columns, rows)
+    count = len(sites.point)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    start, cpu = perf_counter(), process_time()
+    found = margin_map(scene, sites)
+    wall, used = perf_counter() - start, process_time() - cpu
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(f"map of {count} sites, {len(found.ureters)} ureters: {wall:.1f} s, {used:.1f} s of CPU")
+    print(f"  {found.solved} routes went to the one-route solver")
+    print(
+        f"  peak memory {peak / 1024:.0f} MB, of which {(peak - before) / 1024:.0f} MB for the map"
+    )
+    for item in found.ureters:
+        said = f"reached {item.reached.sum()}, exact {item.exact.sum()}"
+        print(f"  {item.side}: {said}, short beyond doubt {item.hopeless.sum()}")
+    chosen = np.random.default_rng(0).choice(count, min(sample, count), replace=False)
+    ways = WayMap.of(scene.obstacles, scene.clearance_mm)
+    apart, longer = 0.0, 0.0
+    start, cpu = perf_counter(), process_time()
+    for index in chosen:
+        site = Site(
+            f"{index}", sites.point[index], sites.normal[index],
+            float(sites.wall_mm[index]), HEIGHT_MM,
+        )  # fmt: skip
+        for item, ureter in zip(found.ureters, scene.ureters, strict=True):
+            leg = Leg("cutaneous-single", ureter, site)
+            path = Solver(scene, ways).path(leg)
+            if path is not None and item.exact[index]:
+                off = float(item.required_mm[index]) - path.length_mm - leg.beyond_mm()
+                apart, longer = max(apart, abs(off)), max(longer, off)
+    one, one_used = perf_counter() - start, process_time() - cpu
+    share = count / len(chosen)
+    print(f"one route at a time, {len(chosen)} random sites, both ureters: {one_used:.1f} s of CPU")
+    print(f"  extrapolated to {count}: {one_used * share:.0f} s of CPU, {one * share:.0f} s")
+    print(f"  ratio {one_used * share / used:.1f} (CPU), {one * share / wall:.1f} (clock)")
+    print(f"  map and solver differ by at most {apart:.3f} mm; map longer by {longer:.3f} at most")
+
+
+if __name__ == "__main__":
+    main()
