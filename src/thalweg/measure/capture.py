@@ -1,9 +1,9 @@
 """Telling a ureter from the vessel that a way through a gap may stray into.
 
 Contrast in a ureter ends where a gap begins. A way that leaves a bright tube although the tube
-goes on has left something else than the ureter: an artery, a vein or bowel. A stretch with such a
-place at both ends is barred and the way sought again; one with such a place at one end is kept
-and said to be doubtful; a tube that merely touches is said.
+goes on has left something else than the ureter: an artery, a vein or bowel. A stretch
+between two gaps with such a place at either end is barred and the way sought again; one that holds
+a placed point is kept and said to be doubtful; a tube that merely touches is said.
 """
 
 from __future__ import annotations
@@ -122,15 +122,15 @@ def leg_between(grid: Grid, cost: Floats, here: Nodes, there: Nodes) -> Leg:
     barred = np.zeros(cost.shape, dtype=bool)
     left = _strayed(grid, way)
     for _ in range(ROUNDS):
-        if not left.both:
+        if not left.islands:
             break
-        barred |= _tubes(grid, way, left.both)
+        barred |= _tubes(grid, way, left.islands)
         dearer = np.where(barred, np.maximum(cost, BARRED_COST), cost)
         way = cheapest_way(dearer, grid.sampling, here, there)
         left = _strayed(grid, way)
     others = _compared(grid, way, first, through_tube=True)
-    if left.one:
-        without = np.where(_tubes(grid, way, left.one) | barred, BARRED_COST, cost)
+    if left.anchored:
+        without = np.where(_tubes(grid, way, left.anchored) | barred, BARRED_COST, cost)
         other = cheapest_way(without, grid.sampling, here, there)
         others += _compared(grid, way, other, through_tube=False)
     return Leg(way, barred, others, way[left.touched])
@@ -138,10 +138,14 @@ def leg_between(grid: Grid, cost: Floats, here: Nodes, there: Nodes) -> Leg:
 
 @dataclass(frozen=True, eq=False)
 class _Strayed:
-    """Stretches of a way whose tube goes on elsewhere at both ends, at one, or in one place."""
+    """Stretches of a way whose tube goes on elsewhere.
 
-    both: list[slice]
-    one: list[slice]
+    `islands` hold no placed point and may be left at either end; `anchored` hold one; `touched`
+    are single places.
+    """
+
+    islands: list[slice]
+    anchored: list[slice]
     touched: list[int]
 
 
@@ -155,11 +159,11 @@ def _strayed(grid: Grid, way: Nodes) -> _Strayed:
         tree = cKDTree(places[start:stop])
         ends = [end for end in (start, stop - 1) if free[end]]
         on = [_goes_on(grid, grid.objects, way[end], tree) for end in ends]
-        if len(on) > 1 and all(on):
-            found.both.append(slice(start, stop))
+        if len(on) > 1 and any(on):  # an island between two gaps ought to end at both
+            found.islands.append(slice(start, stop))
             continue
         if any(on):
-            found.one.append(slice(start, stop))
+            found.anchored.append(slice(start, stop))
             continue
         steps = np.arange(start + LEAST_SIZE, stop - LEAST_SIZE, LEAST_SIZE)
         forks = [
@@ -168,7 +172,7 @@ def _strayed(grid: Grid, way: Nodes) -> _Strayed:
             if _goes_on(grid, grid.tubes, way[at], tree)
         ]
         if forks and run[forks[-1]] - run[forks[0]] > APART_MM:
-            found.both.append(slice(forks[0], forks[-1] + 1))
+            found.islands.append(slice(forks[0], forks[-1] + 1))
         elif forks:
             found.touched.append(forks[len(forks) // 2])
     return found
