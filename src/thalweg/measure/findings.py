@@ -71,6 +71,7 @@ METHODS = {
         "least radius of curvature of the smoothed centreline outside gaps and ends, mm",
         "any course",
         ("thalweg-engineering",),
+        ("Short kinks read too wide: a true 6 to 8 mm as up to 10 mm, 12 mm as up to 16 mm.",),
     ),
 }
 
