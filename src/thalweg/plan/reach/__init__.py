@@ -1,6 +1,7 @@
 """Whether a freed ureter reaches: routes, margins, bends and doubt, from geometry alone."""
 
 from thalweg.plan.reach.diversions import DIVERSIONS
+from thalweg.plan.reach.margin_map import MarginMap, SideMargins, SiteGrid, margin_map
 from thalweg.plan.reach.reading import read_scene, scene_from
 from thalweg.plan.reach.result import Bend, Contribution, RouteResult
 from thalweg.plan.reach.scene import Conduit, Doubt, Scene, Site, Ureter
@@ -12,11 +13,15 @@ __all__ = [
     "Conduit",
     "Contribution",
     "Doubt",
+    "MarginMap",
     "RouteResult",
     "Scene",
+    "SideMargins",
     "Site",
+    "SiteGrid",
     "Solver",
     "Ureter",
+    "margin_map",
     "read_scene",
     "scene_from",
     "solve_scene",

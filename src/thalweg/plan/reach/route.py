@@ -33,6 +33,8 @@ AT_STAKE_MM = 0.03
 """No further way is tried once this is all that could be gained."""
 GRAZED_MM = 3.0
 """An unhindered path that comes no farther inside the clearance is the first guess."""
+DEEP_MM = 12.0
+"""One that comes farther inside is a guess only for want of a way round."""
 CLOSE = 6.0
 """Distance in radii below which three arcs may beat arc–straight–arc."""
 
@@ -198,8 +200,12 @@ def _guesses(
     if not question.bends_freely:
         plain = [(_split(chain, pieces), chain.length) for chain in unhindered[:1]]
         # Where a body is only grazed, the path that runs into it is nearly the answer.
-        grazed = bool(unhindered) and question.judge(unhindered[0]).intrusion_mm < GRAZED_MM
-        guesses = plain + guesses if grazed else guesses + plain
+        inside = question.judge(unhindered[0]).intrusion_mm if unhindered else np.inf
+        if inside < GRAZED_MM:
+            guesses = plain + guesses
+        elif inside < DEEP_MM or not guesses:
+            # From deeper inside it ends, after long work, where the ways lead too.
+            guesses = guesses + plain
         guesses += [(_split(chain, pieces), 0.0) for chain in _close_guesses(question)]
     return guesses
 
