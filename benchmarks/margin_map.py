@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from thalweg.demo.scenario import SITES, _obstacles
+from thalweg.demo.scenario import SITES, obstacle_marks
 from thalweg.phantom.scenario import adult
 from thalweg.phantom.truth import PhantomTruth, truth_of
 from thalweg.plan.reach import Scene, Site, Solver, scene_from
@@ -51,7 +51,7 @@ def scene_of(truth: PhantomTruth) -> Scene:
             "to_mm": list(mark.points_mm[1]),
             "radius_mm": mark.radius_mm,
         }
-        for mark in (fact.value for fact in _obstacles(truth))
+        for mark in (fact.value for fact in obstacle_marks(truth))
         if isinstance(mark, Mark)
     ]
     site = {

@@ -51,7 +51,7 @@ class Demonstration:
             error = 100 * (one.course.length_mm / true - 1)
             lines.append(
                 f"{one.side.capitalize()} ureter traced at {one.course.length_mm:.1f} mm; the "
-                f"phantom's true length is {true:.1f} mm ({error:+.1f} %)."
+                f"phantom's true length is {true:.1f} mm ({error:+.2f} %)."
             )
         return lines
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from thalweg.phantom.truth import PhantomTruth
     from thalweg.progress import Progress
 
-__all__ = ["DAY", "IMAGES", "PERSON", "Written", "write_case_folder"]
+__all__ = ["DAY", "IMAGES", "PERSON", "Written", "obstacle_marks", "write_case_folder"]
 
 DAY = date(2026, 11, 16)
 """The day of the work-up: results lie before it, so that the demonstration never ages."""
@@ -154,10 +154,10 @@ def _marks(truth: PhantomTruth) -> list[Fact]:
     marks.append(_mark("umbilicus", truth.landmarks["umbilicus"]))
     marks.append(_mark("conduit-base", CONDUIT_BASE_MM))
     marks += [_mark("stoma-site", truth.wall.skin_point(x, z), label=name) for name, x, z in SITES]
-    return [*marks, *_obstacles(truth)]
+    return [*marks, *obstacle_marks(truth)]
 
 
-def _obstacles(truth: PhantomTruth) -> list[Fact]:
+def obstacle_marks(truth: PhantomTruth) -> list[Fact]:
     """Return spine and great arteries as the few rods that a person would mark."""
     marks = []
     for name, pieces in OBSTACLE_PIECES.items():

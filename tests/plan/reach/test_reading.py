@@ -175,3 +175,13 @@ def test_stl_is_read_in_both_forms_and_refused_when_cut_short(tmp_path: Path, da
     table = changed("obstacle", value=[{"kind": "mesh", "file": "bone.stl"}])
     with pytest.raises(InputError, match=r"obstacle\[0\]\.file"):
         scene_from(table, tmp_path)
+
+
+def test_a_number_beyond_any_body_is_refused(tmp_path: Path) -> None:
+    scene = tmp_path / "scene.toml"
+    scene.write_text(
+        "[ureter.left]\npoints_mm = [[0, 0, 0], [0, 0, -1e300]]\n"
+        '[[site]]\nname = "a"\npoint_mm = [60, -120, -180]\nnormal = [0, -1, 0]\nwall_mm = 30\n'
+    )
+    with pytest.raises(InputError, match=r"ureter\.left\.points_mm\[1\]\[2\].*beyond any body"):
+        read_scene(scene)

@@ -29,6 +29,10 @@ Positive = Annotated[float, msgspec.Meta(gt=0)]
 Name = Annotated[str, msgspec.Meta(min_length=1)]
 
 
+GREATEST_MM = 10_000.0
+"""No image or body reaches farther from its origin."""
+
+
 class _Table(msgspec.Struct, forbid_unknown_fields=True):
     """A TOML table that knows all its keys."""
 
@@ -195,9 +199,14 @@ def scene_from(table: dict[str, Any], folder: Path) -> Scene:
 
 
 def _refuse_endless(value: object, where: str) -> None:
-    """Refuse numbers that are not finite, which TOML allows."""
+    """Refuse numbers that are not finite, which TOML allows, or that no body has."""
     if isinstance(value, float) and not math.isfinite(value):
         raise InputError(f"{value} is not a finite number", where=where, mend="give a number")
+    counted = where in {"seed", "samples"}
+    if isinstance(value, (int, float)) and not counted and abs(value) > GREATEST_MM:
+        raise InputError(
+            f"{value:g} is beyond any body", where=where, mend="give millimetres, within 10 metres"
+        )
     if isinstance(value, dict):
         for key, item in value.items():
             _refuse_endless(item, f"{where}.{key}" if where else str(key))
