@@ -152,6 +152,23 @@ def test_all_that_was_asked_is_said(demonstration: OnRecord) -> None:
     assert names == [f"calendar-{case_id}.ics", f"plan-{case_id}.html", f"plan-{case_id}.pdf"]
 
 
+def test_a_donor_that_stops_inside_is_not_said_to_reach_the_skin(demonstration: OnRecord) -> None:
+    # What reaches the skin is what the routes straight to it say, not a join to the other ureter.
+    reaches = {
+        route["side"]
+        for route in demonstration.payload["routes"]
+        if route["diversion"] == "cutaneous-single"
+        and route["site"] == "right upper"
+        and route["margin_interval_mm"][0] >= 0
+    }
+    assert reaches == {"right"}
+    page = next(demonstration.out.glob("*.html")).read_text(encoding="utf-8")
+    section = page.split('id="sites"')[1].split("</section>")[0]
+    row = section.split("<td>right upper</td>")[1].split("</tr>")[0]
+    assert row.rsplit("<td>", 1)[1] == "right</td>"
+    assert "join, recipient to right upper" in page
+
+
 def test_a_full_disk_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(folder: Path, **_: object) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))

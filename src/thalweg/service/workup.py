@@ -35,6 +35,12 @@ if TYPE_CHECKING:
 __all__ = ["Workup", "known_on", "require_born", "work_up", "worked_up"]
 
 
+NO_MIDLINE = (
+    "The umbilicus is not marked: x = 0 of the images was taken for the midline, which decides on "
+    "whose side a site lies. Mark it."
+)
+
+
 @dataclass(frozen=True)
 class Workup:
     """Everything worked out for one person on one day.
@@ -125,7 +131,8 @@ def _routes(
         routes = solve_scene(scene, progress=progress)
     except InputError as refused:
         return None, (), [f"Reach was not computed: {refused}"]
-    return scene, tuple(routes), []
+    said = [] if umbilicus is not None else [NO_MIDLINE]
+    return scene, tuple(routes), said
 
 
 def _ground(

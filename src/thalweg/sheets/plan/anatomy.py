@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from thalweg.plan.reach.diversions import CONDUITS
+from thalweg.plan.reach.diversions import CONDUITS, TRANSURETERO
 from thalweg.plan.reached import MARGIN, kink_of, redundancy_of
 from thalweg.record.fact import say_moment
 from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
@@ -12,7 +12,7 @@ from thalweg.sheets.pictures.routes import routes_picture, standing
 from thalweg.sheets.plan.words import cautions_of, finding_table
 
 if TYPE_CHECKING:
-    from thalweg.plan.reach import RouteResult
+    from thalweg.plan.reach import RouteResult, Scene
     from thalweg.sheets.plan.content import PlanContent, PlannedUreter
 
 __all__ = ["kidney_section", "reach_section", "sites_section", "ureter_section"]
@@ -65,8 +65,15 @@ def _millimetres(value: float | None) -> str:
     return "not known" if value is None else f"{value:.0f} mm"
 
 
-def _place(route: RouteResult) -> str:
-    return "base of the conduit" if route.diversion in CONDUITS else str(route.site)
+def _place(route: RouteResult, scene: Scene | None) -> str:
+    """Return where a route ends: a site, a conduit's base, or the ureter that it is joined to."""
+    if route.diversion in CONDUITS:
+        return "base of the conduit"
+    site = next((one for one in scene.sites if one.name == route.site), None) if scene else None
+    if route.diversion == TRANSURETERO and site and scene and scene.side_of(site) != route.side:
+        # The donor stops at the recipient: it must not read as if it reached the skin.
+        return f"join, recipient to {route.site}"
+    return str(route.site)
 
 
 def _note(route: RouteResult) -> str:
@@ -80,10 +87,10 @@ def _note(route: RouteResult) -> str:
     return f"trim about {route.margin_mm:.0f} mm, or it buckles" if redundancy_of(route) else ""
 
 
-def _route_row(route: RouteResult) -> tuple[Cell | str, ...]:
+def _route_row(route: RouteResult, scene: Scene | None) -> tuple[Cell | str, ...]:
     if route.margin_mm is None:
         blank = Cell("not known", Tone.UNKNOWN)
-        return (str(route.side), _place(route), "", "", blank, "", "")
+        return (str(route.side), _place(route, scene), "", "", blank, "", "")
     interval = ""
     if route.margin_interval_mm is not None:
         low, high = route.margin_interval_mm
@@ -91,7 +98,7 @@ def _route_row(route: RouteResult) -> tuple[Cell | str, ...]:
     chance = route.probability_reaches
     return (
         str(route.side),
-        _place(route),
+        _place(route, scene),
         _millimetres(route.free_mm),
         _millimetres(route.required_mm),
         Cell(f"{route.margin_mm:.0f}{interval} mm", _STANDING[standing(route)]),
@@ -110,14 +117,14 @@ def _said(content: PlanContent) -> tuple[str, ...]:
     for route in told:
         for caution in route.cautions:
             if not caution.startswith(SAID_ELSEWHERE):
-                place = f"{route.side} to {_place(route)}"
+                place = f"{route.side} to {_place(route, content.scene)}"
                 where.setdefault(caution, []).append(place)
     found = []
     for caution, places in where.items():
         several = len(places) > COMMON
         found.append(caution if several else f"{'; '.join(dict.fromkeys(places))}: {caution}")
     unknown = [
-        f"{route.diversion}, {route.side or 'ureter'} to {_place(route)}: "
+        f"{route.diversion}, {route.side or 'ureter'} to {_place(route, content.scene)}: "
         f"{' '.join(route.cautions)}"
         for route in content.routes
         if route.margin_mm is None
@@ -150,7 +157,7 @@ def reach_section(content: PlanContent) -> Section:
         blocks.append(
             Table(
                 ("Ureter", "To", "Free", "Required", "Margin (95 %)", "Reaches in", "Note"),
-                tuple(_route_row(route) for route in routes),
+                tuple(_route_row(route, content.scene) for route in routes),
                 (0.9, 1.9, 1.1, 1.3, 2.4, 1.2, 2.2),
                 caption=f"{names.get(key, key)}: free length less required length{taken}.",
             )
@@ -183,7 +190,7 @@ def sites_section(content: PlanContent) -> Section:
             str(route.side)
             for route in content.routes
             if route.site == site.name
-            and route.diversion not in CONDUITS
+            and route.diversion not in (*CONDUITS, TRANSURETERO)
             and route.margin_mm is not None
             and standing(route) == "reaches"
         ]
