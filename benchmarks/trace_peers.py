@@ -12,22 +12,17 @@ Prints time, memory above the loaded image, and how far the length is off the ph
 from __future__ import annotations
 
 import argparse
-import datetime
-import json
-import os
-import resource
 import subprocess
 import sys
 import tempfile
-import time
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from _alone import answered, measured, raced, setting
 from thalweg.measure.corridor import COST, COST_HU
 from thalweg.measure.spline import polyline_length
 from thalweg.measure.trace import trace_ureter
@@ -173,31 +168,9 @@ def worked(name: str, folder: Path) -> None:
     kept = np.load(folder / "task.npz")
     volume = ImageVolume(np.load(folder / "values.npy"), kept["to_lps"], phantom=True)
     task = Task(volume, kept["ends_mm"], float(kept["length_mm"]))
-    before = _resident_mb()
-    wall, cpu = time.perf_counter(), time.process_time()
-    length = CONTENDERS[name](task)
-    wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    off = 100 * (length / task.length_mm - 1)
-    print(json.dumps({"wall": wall, "cpu": cpu, "mb": peak - before, "off": off}))
-
-
-def _resident_mb() -> float:
-    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
-    return pages * resource.getpagesize() / 2**20
-
-
-def raced(name: str, folder: Path, repeat: int) -> dict[str, float]:
-    """Return the best of several runs of one contender, each in its own process."""
-    command = [sys.executable, __file__, "--contender", name, "--folder", str(folder)]
-    runs = []
-    for _ in range(repeat):
-        done = subprocess.run(command, capture_output=True, text=True, check=False)
-        if done.returncode:
-            last = (done.stderr.strip().splitlines() or [f"ended with {done.returncode}"])[-1]
-            raise SystemExit(f"{name}: {last}")
-        runs.append(json.loads(done.stdout))
-    return min(runs, key=lambda run: float(run["wall"]))
+    figures = measured(lambda: CONTENDERS[name](task))
+    off = 100 * (figures.pop("answer") / task.length_mm - 1)
+    answered({**figures, "off": off})
 
 
 def main() -> None:
@@ -217,20 +190,17 @@ def main() -> None:
         return
     shape = (FULL if arguments.full else PLAIN)[0]
     with tempfile.TemporaryDirectory() as kept:
-        folder = Path(kept)
         # In a process of its own: a child inherits its parent's peak memory.
         size = ["--full"] if arguments.full else []
         subprocess.run([sys.executable, __file__, "--draw", kept, *size], check=True)
-        load = os.getloadavg()[0]
-        today = datetime.datetime.now(tz=datetime.UTC).date()
-        print(f"{' × '.join(map(str, shape))} int16 voxels; {today}; best of {arguments.repeat};")
-        print(f"{os.cpu_count()} cores, load {load:.1f} before the start;")
-        print(", ".join(f"{n} {version(n)}" for n in ("numpy", "scikit-image", "SimpleITK")) + "\n")
+        print(f"{' × '.join(map(str, shape))} int16 voxels;")
+        print(setting(("numpy", "scikit-image", "SimpleITK"), arguments.repeat) + "\n")
         heads = ("contender", "wall s", "CPU s", "MB above the image", "length off %", "wall ratio")
         print("|", " | ".join(heads), "|\n|", " | ".join(["---", *["---:"] * 5]), "|")
         own = 0.0
         for name in CONTENDERS:
-            best = raced(name, folder, arguments.repeat)
+            words = ["--contender", name, "--folder", kept]
+            best = raced(__file__, words, arguments.repeat, name)
             own = own or best["wall"]
             print(
                 f"| {name} | {best['wall']:.2f} | {best['cpu']:.2f} | {best['mb']:.0f} |"
