@@ -52,12 +52,14 @@ def cheapest_way(cost: Costs, sampling: Floats, here: Nodes, there: Nodes) -> No
     if cost.size < SMALL:
         return _searched(cost, sampling, here, there)
     coarse = _cheapest_of_eight(cost)
-    toward = [_costs_from(coarse, 2 * sampling, at // 2) for at in (here, there)]
-    through = toward[0] + toward[1]
-    least = float(through[tuple(here // 2)])
+    back = _costs_from(coarse, 2 * sampling, there // 2, until=here // 2)
+    least = float(back[tuple(here // 2)])
     if not np.isfinite(least):
         return np.empty((0, 3), dtype=np.int64)
-    near = through <= SLACK_SHARE * least + SLACK
+    out = _costs_from(coarse, 2 * sampling, here // 2)
+    allowed = SLACK_SHARE * least + SLACK
+    # What the way back did not come to costs more than `least` from there: it can only lie near.
+    near = (out + back <= allowed) | (out <= allowed - least)
     for axis, count in enumerate(cost.shape):
         near = near.repeat(2, axis=axis).take(np.arange(count), axis=axis)
     low, high = _box(near)
@@ -76,10 +78,15 @@ def _searched(cost: Costs, sampling: Floats, here: Nodes, there: Nodes) -> Nodes
     return np.asarray(search.traceback(tuple(there)), dtype=np.int64)
 
 
-def _costs_from(cost: Costs, sampling: Floats, here: Nodes) -> Floats:
+def _costs_from(cost: Costs, sampling: Floats, here: Nodes, until: Nodes | None = None) -> Floats:
+    """Return the least cost of coming to each block, infinite where it was not come to.
+
+    Nothing dearer than a place to search until is come to.
+    """
     from skimage.graph import MCP_Geometric  # noqa: PLC0415 - slow import, only needed here
 
-    costs, _ = MCP_Geometric(cost, sampling=tuple(sampling)).find_costs([tuple(here)])
+    ends = None if until is None else [tuple(until)]
+    costs, _ = MCP_Geometric(cost, sampling=tuple(sampling)).find_costs([tuple(here)], ends)
     return np.asarray(costs)
 
 
