@@ -104,6 +104,8 @@ class Course:
     dilatations : tuple of Dilatation
     cautions : tuple of str
         Sentences that belong beside any number taken from this course.
+    by_hand : bool
+        True where a person placed the course point by point, instead of its being traced.
     """
 
     points_mm: Floats
@@ -120,3 +122,4 @@ class Course:
     narrowings: tuple[Narrowing, ...] = ()
     dilatations: tuple[Dilatation, ...] = ()
     cautions: tuple[str, ...] = field(default=())
+    by_hand: bool = False

@@ -12,7 +12,7 @@ from scipy import ndimage
 from thalweg.measure.bends import bend_radii, least_bend_radius
 from thalweg.measure.beside import bright_beside
 from thalweg.measure.calibre import fitted_calibres, voxel_blur
-from thalweg.measure.course import Course, Gap
+from thalweg.measure.course import Course
 from thalweg.measure.doubt import length_sd
 from thalweg.measure.refine import STEP_MM, Lit
 from thalweg.measure.remarks import Seen, remarks
@@ -76,7 +76,7 @@ def described(
     *,
     scatter_mm: float,
     corded: Flags | None = None,
-    unseen: tuple[Gap, ...] | None = None,
+    length_sd_mm: float | None = None,
     others: tuple[OtherWay, ...] = (),
     touched_mm: Floats | None = None,
 ) -> Course:
@@ -95,8 +95,9 @@ def described(
         How far the centres found lie from the curve.
     corded : ndarray of bool, shape (n,), optional
         Where the course follows a cord of soft tissue; by default nowhere.
-    unseen : tuple of Gap, optional
-        Stretches whose course is not known from the image; by default the gaps.
+    length_sd_mm : float, optional
+        Given for a course placed by hand, whose length does not come from the image; by default
+        what gaps, ends, scatter and other ways leave in doubt (`thalweg.measure.doubt`).
     others : tuple of OtherWay
         Ways that the course could take instead.
     touched_mm : ndarray, shape (k, 3), optional
@@ -126,11 +127,10 @@ def described(
         least_bend_mm=least_bend,
     )
     bend = float(np.mean(1 / radius[seen])) if seen.any() else 0.0
+    traced_sd = length_sd(float(station[-1]), gaps, scatter_mm, bend, others)
     return Course(
         **_lengths(points_mm, station),
-        length_sd_mm=length_sd(
-            float(station[-1]), gaps if unseen is None else unseen, scatter_mm, bend, others
-        ),
+        length_sd_mm=traced_sd if length_sd_mm is None else length_sd_mm,
         calibre_mm=calibre.measured_mm,
         calibre_upper_mm=calibre.upper_mm,
         bend_radius_mm=radius,
@@ -139,26 +139,27 @@ def described(
         narrowings=narrow,
         dilatations=wide,
         cautions=remarks(volume, told),
+        by_hand=length_sd_mm is not None,
     )
 
 
 def undescribed(
-    points_mm: Floats, unseen: tuple[Gap, ...], scatter_mm: float, cautions: tuple[str, ...]
+    points_mm: Floats, length_sd_mm: float, cautions: tuple[str, ...]
 ) -> Course:
-    """Return a course of which only the line is known: no calibre, no gaps, no narrowings."""
+    """Return a course placed by hand of which only the line is known: no calibre, no gaps."""
     _, station = spline_through(points_mm)
     radius = bend_radii(points_mm, float(station[1]))
     nothing = np.full(len(station), np.nan)
     everywhere = np.ones(len(station), dtype=bool)
-    bend = float(np.mean(1 / radius))
     return Course(
         **_lengths(points_mm, station),
-        length_sd_mm=length_sd(float(station[-1]), unseen, scatter_mm, bend),
+        length_sd_mm=length_sd_mm,
         calibre_mm=nothing,
         calibre_upper_mm=nothing.copy(),
         bend_radius_mm=radius,
         least_bend_radius_mm=least_bend_radius(radius, station, everywhere),
         cautions=cautions,
+        by_hand=True,
     )
 
 

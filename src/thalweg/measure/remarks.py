@@ -10,13 +10,15 @@ from numpy.typing import NDArray
 
 from thalweg.measure.bone import point_names
 from thalweg.measure.corridor import BRIGHT_HU
+from thalweg.measure.spline import polyline_length
 
 if TYPE_CHECKING:
+    from thalweg.measure.byhand import HandFit
     from thalweg.measure.capture import OtherWay
     from thalweg.measure.course import Dilatation, Gap, Narrowing
     from thalweg.record.image import ImageVolume
 
-__all__ = ["BY_HAND", "NOT_CT", "Seen", "remarks"]
+__all__ = ["NOT_CT", "Seen", "by_hand", "remarks"]
 
 Floats = NDArray[np.float64]
 
@@ -33,14 +35,18 @@ OFF_COURSE_MM = 5.0
 TIGHT_MM = 20.0
 """Bends that read tighter than this may be tighter still, as smoothing rounds them."""
 
-BY_HAND = "The course was placed by hand; between the points it is the smooth curve through them."
+FAR_APART_MM = 30.0
+"""Points placed farther apart than this may hide a bend of a ureter (our own judgement)."""
+
+HIDDEN_SHARE = 0.02
+"""Such a share of the length, expected to hide between the points, is said."""
 
 _NOTHING_LIT = (
     f"Nothing along the course is opacified (brighter than {BRIGHT_HU:g} HU): the line is only a"
     " smooth bridge between the placed points and its length is not a measurement."
 )
 
-NOT_CT = "No CT was given, so calibre, narrowings and stretches without contrast are not known."
+NOT_CT = "No CT was measured, so calibre, narrowings and stretches without contrast are not known."
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +99,26 @@ def remarks(volume: ImageVolume, seen: Seen) -> tuple[str, ...]:
         *_of_bends(seen),
         *_of_placing(volume, seen),
     )
+
+
+def by_hand(placed_mm: Floats, fit: HandFit) -> tuple[str, ...]:
+    """Return what must be said of a course along points placed by hand."""
+    said = [
+        f"The course was placed by hand at {len(placed_mm)} points; it is the likeliest smooth"
+        " curve along them, and the image did not move it."
+    ]
+    apart = float(np.linalg.norm(np.diff(placed_mm, axis=0), axis=1).max())
+    if apart > FAR_APART_MM:
+        said.append(
+            f"Points lie up to {apart:.0f} mm apart, and a bend between them is not seen: place"
+            " one every 10 to 20 mm, closer where it winds."
+        )
+    if fit.hidden_mm > HIDDEN_SHARE * float(polyline_length(fit.points_mm)[-1]):
+        said.append(
+            f"The true length is rather longer than given, by about {fit.hidden_mm:.0f} mm, as"
+            " the curve cuts bends that the points do not show."
+        )
+    return tuple(said)
 
 
 def _of_contrast(seen: Seen) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -10,15 +9,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thalweg.errors import ImageError
+from thalweg.measure.byhand import fitted_by_hand
 from thalweg.measure.corridor import find_corridor
-from thalweg.measure.course import Course, Gap
+from thalweg.measure.course import Course
 from thalweg.measure.describe import described, undescribed
 from thalweg.measure.placed import checked_by_hand, checked_points, checked_volume
 from thalweg.measure.refine import STEP_MM, lit_stations, refined, sections_along
-from thalweg.measure.remarks import BY_HAND, NOT_CT
+from thalweg.measure.remarks import NOT_CT, by_hand
 from thalweg.measure.section import cut_sections
 from thalweg.measure.sides import checked_sides
-from thalweg.measure.spline import even_steps, polyline_length
 from thalweg.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -33,9 +32,6 @@ GREATEST_OBSTACLE_SHARE = 0.5
 
 LEAST_OBSTACLE_MM = 6.0
 """So much of a way through bone is said."""
-
-HAND_SD_MM = 1.0
-"""Scatter of points placed by hand about the centre line (our own judgement)."""
 
 
 def trace_ureter(
@@ -120,20 +116,21 @@ def _through_bone(share: float, length_mm: float) -> tuple[str, ...]:
 
 
 def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) -> Course:
-    """Return the course through points placed by hand, measured like a traced one.
+    """Return the course along points placed by hand, measured like a traced one.
 
     Parameters
     ----------
     points_mm : array_like, shape (n, 3)
         LPS millimetres along the ureter from renal pelvis to bladder, n at least 2.
     volume : ImageVolume, optional
-        Where it is given and CT, calibre, narrowings and gaps are measured beside the points;
-        the course itself stays where it was placed.
+        Where it is given and CT, calibre, narrowings and gaps are measured on the contrast beside
+        the course; the course itself keeps to the points, within their scatter.
 
     Returns
     -------
     Course
-        Its `length_sd_mm` takes every stretch between two placed points for unseen.
+        The likeliest curve along the points (`thalweg.measure.byhand`). Its `length_sd_mm` knows
+        how the points scatter and what may hide between them, and nothing of the image.
 
     Raises
     ------
@@ -141,18 +138,17 @@ def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) 
         Fewer than two points, or points that are not finite, coincide, or lie outside the image.
     """
     placed = checked_by_hand(points_mm, volume)
-    points = even_steps(placed, STEP_MM)
-    run = polyline_length(placed)
-    unseen = tuple(Gap(float(a), float(b)) for a, b in itertools.pairwise(run))
+    fit = fitted_by_hand(placed, STEP_MM)
+    points, sd, said = fit.points_mm, fit.length_sd_mm, by_hand(placed, fit)
     if volume is None or volume.modality != "CT":
         given = volume.cautions if volume is not None else ()
-        return undescribed(points, unseen, HAND_SD_MM, (*given, BY_HAND, NOT_CT))
+        return undescribed(points, sd, (*given, *said, NOT_CT))
     sections, _ = sections_along(volume, points)
     near = lit_stations(sections, STEP_MM, seeking=True).lit
     beside = points + sections.sought() * near[:, None]
     sections = cut_sections(volume, beside, *sections.normals)
     state = lit_stations(sections, STEP_MM)
     course = described(
-        volume, points, sections, state, placed, scatter_mm=HAND_SD_MM, unseen=unseen
+        volume, points, sections, state, placed, scatter_mm=fit.click_sd_mm, length_sd_mm=sd
     )
-    return replace(course, cautions=(*course.cautions, BY_HAND))
+    return replace(course, cautions=(*said, *course.cautions))

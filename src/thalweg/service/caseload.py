@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import cite
 from thalweg.progress import silent
+from thalweg.exchange.casefile.marks import COURSES, URETERS
 from thalweg.record.concept import concepts
 from thalweg.record.fact import moment_key
 from thalweg.service.workup import known_on, worked_up
@@ -35,12 +36,18 @@ WANTED = (
 """Without these no plan can say much; a solitary kidney needs only its own side."""
 
 
+def _either(key: str) -> tuple[str, ...]:
+    """Return the keys that serve for one that is wanted: a course by hand for a ureter to trace."""
+    by_hand = {URETERS[side]: course for side, course in COURSES.items()}
+    return (key, by_hand[key]) if key in by_hand else (key,)
+
+
 def lacking(case: Case) -> tuple[str, ...]:
     """Return the names of what a plan would still want, in the order of the work-up."""
     kidneys, _ = case.word("kidneys-present")
     absent = {"left only": "-right", "right only": "-left"}.get(kidneys or "", "")
     wanted = [key for key in WANTED if not absent or not key.endswith(absent)]
-    missing = [key for key in wanted if not case.series(key)]
+    missing = [key for key in wanted if not any(map(case.series, _either(key)))]
     names = [concepts()[key].name for key in missing]
     return (*names, *(() if case.images else ("images",)))
 

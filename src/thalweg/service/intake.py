@@ -19,7 +19,13 @@ from thalweg.record.fact import Mark, moment_key
 from thalweg.service.identity import check_identity, identity_of_images
 from thalweg.service.inbox import Inbox, look_into
 from thalweg.service.library import surveyed
-from thalweg.service.marks import choose_series, require_inside, tied
+from thalweg.service.marks import (
+    WITHOUT_IMAGES,
+    choose_series,
+    need_no_images,
+    require_inside,
+    tied,
+)
 from thalweg.store import NewSeries, digest_files, require_same_person
 
 if TYPE_CHECKING:
@@ -222,6 +228,9 @@ def _on_images(
     harvest, there = gathered.harvest, on_record.images if on_record else ()
     if len(gathered.surveys) < len(gathered.inbox.images):
         return case_file.facts  # a series could not be read, which is a problem of its own
+    if not gathered.surveys and not there and need_no_images(case_file.facts):
+        harvest.questions.append(WITHOUT_IMAGES)
+        return case_file.facts
     with harvest.part(f"{gathered.inbox.case_file.name}, [images]"):
         named = [(each.folder, each.series_uid) for each in there]
         uid = choose_series(case_file.images_folder, [*gathered.uids.items()], named)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from thalweg.errors import InputError
+from thalweg.exchange.casefile.marks import COURSES, URETERS
 from thalweg.record.fact import Mark
 
 if TYPE_CHECKING:
@@ -16,9 +17,21 @@ if TYPE_CHECKING:
     from thalweg.exchange.dicom import SeriesSurvey
     from thalweg.record.fact import Fact
 
-__all__ = ["choose_series", "require_inside", "tied"]
+__all__ = ["WITHOUT_IMAGES", "choose_series", "need_no_images", "require_inside", "tied"]
 
 Named = tuple[str, str]
+
+WITHOUT_IMAGES = (
+    "No images came along: nothing could check that the marks lie on them, and calibre, skin and "
+    "bone are not measured."
+)
+"""Said of marks that stand alone, as where the series could not be read."""
+
+
+def need_no_images(facts: Sequence[Fact]) -> bool:
+    """Say whether marks can stand without images: every ureter's course was placed by hand."""
+    marked = {fact.concept for fact in facts if isinstance(fact.value, Mark)}
+    return not marked & set(URETERS.values()) and bool(marked & set(COURSES.values()))
 
 
 def choose_series(wanted: str, here: Sequence[Named], on_record: Sequence[Named]) -> str:

@@ -65,7 +65,10 @@ def _site(case: Case, images: Images, name: str, mark: Mark, fact: Fact) -> Meas
 def _on_skin(images: Images, name: str, mark: Mark) -> tuple[Point, Point, list[str]]:
     """Return the site on the measured skin and the skin's outward normal there."""
     marked = np.asarray(mark.points_mm[0], dtype=np.float64)
-    skin = images.skin(mark.series_uid)
+    try:
+        skin = images.skin(mark.series_uid)
+    except InputError as refused:
+        return _as_marked(name, mark, refused)
     point = skin.point(marked[0], marked[2])
     cautions = list(skin.cautions)
     moved = float(np.linalg.norm(point - marked))
@@ -78,6 +81,18 @@ def _on_skin(images: Images, name: str, mark: Mark) -> tuple[Point, Point, list[
         given = np.asarray(mark.normal, dtype=np.float64)
         normal = given / np.linalg.norm(given)
     return _triple(point), _triple(normal), cautions
+
+
+def _as_marked(name: str, mark: Mark, refused: InputError) -> tuple[Point, Point, list[str]]:
+    """Return a site as it was marked, where no image shows the skin but its direction was given."""
+    if mark.normal is None:
+        raise InputError(
+            f"the skin was not found ({refused.what})",
+            mend="give normal and wall_mm for this site in case.toml",
+        )
+    given = np.asarray(mark.normal, dtype=np.float64)
+    said = f"The skin at {name} was not measured, so the site stands as marked: {refused}"
+    return mark.points_mm[0], _triple(given / np.linalg.norm(given)), [said]
 
 
 def _length(case: Case, key: str, name: str) -> tuple[float | None, Fact | None]:

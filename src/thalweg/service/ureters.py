@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.errors import InputError
 from thalweg.measure.findings import course_findings
-from thalweg.measure.trace import trace_ureter
 from thalweg.plan.staging import FreedUreter, division_of, pivot_of
-from thalweg.service.tracing import acquired_on, image_cautions
+from thalweg.service.marked import marked_ureter, measured_course, refusal
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,10 +17,11 @@ if TYPE_CHECKING:
     from thalweg.measure.course import Course
     from thalweg.progress import Progress
     from thalweg.record.case import Case
-    from thalweg.record.fact import Fact, Mark, Moment
+    from thalweg.record.fact import Fact, Moment
     from thalweg.record.finding import Finding
     from thalweg.record.image import ImageVolume
     from thalweg.service.images import Images
+    from thalweg.service.marked import MeasuredCourse
 
     Draw = Callable[[ImageVolume, Course, str], Any]
 
@@ -69,38 +69,31 @@ def traced_ureters(
     """Return every marked ureter; one that cannot be traced does not stop the other."""
     found = []
     for side in SIDES:
-        mark, chosen = case.mark(f"ureter-{side}")
-        if mark is None or chosen.fact is None:
-            if chosen.caution:
-                found.append(TracedUreter(side, at, None, None, (), (), problem=chosen.caution))
+        marked = marked_ureter(case, side)
+        if marked.mark is None or marked.fact is None:
+            if marked.caution:
+                found.append(TracedUreter(side, at, None, None, (), (), problem=marked.caution))
             continue
+        progress(f"Tracing the {side} ureter", 0, 1)
         try:
-            volume = images.volume(mark.series_uid)
-            progress(f"Tracing the {side} ureter", 0, 1)
-            found.append(_traced(case, side, mark, chosen.fact, volume, draw, at))
-            progress(f"Tracing the {side} ureter", 1, 1)
+            measured = measured_course(marked, images, at=at)
         except InputError as refused:
-            problem = f"The {side} ureter was not traced: {refused}"
-            found.append(TracedUreter(side, at, None, None, (), (chosen.fact,), problem=problem))
+            problem = refusal(side, refused, by_hand=marked.by_hand)
+            found.append(TracedUreter(side, at, None, None, (), (marked.fact,), problem=problem))
+            continue
+        found.append(_freed(case, side, marked.fact, measured, draw))
+        progress(f"Tracing the {side} ureter", 1, 1)
     return tuple(found)
 
 
-def _traced(
-    case: Case,
-    side: str,
-    mark: Mark,
-    fact: Fact,
-    volume: ImageVolume,
-    draw: Draw | None,
-    at: date,
+def _freed(
+    case: Case, side: str, fact: Fact, measured: MeasuredCourse, draw: Draw | None
 ) -> TracedUreter:
-    start, *via, end = mark.points_mm
-    course = trace_ureter(volume, start, end, via)
-    taken, undated = acquired_on(volume.acquired, at)
-    doubts = (*image_cautions(volume), *undated)
+    """Return a measured ureter with what of it can be freed, its findings and its picture."""
+    course, volume = measured.course, measured.volume
     findings = tuple(
-        finding.with_cautions(doubts)
-        for finding in course_findings(course, at=taken, side=side, facts=(fact,))
+        finding.with_cautions(measured.doubts)
+        for finding in course_findings(course, at=measured.taken, side=side, facts=(fact,))
     )
     pole, held = case.mark(f"lower-pole-{side}")
     freed, problem = None, ""
@@ -113,6 +106,6 @@ def _traced(
         pivot = pivot_of(course, pole.points_mm[0])
         division, why = division_of(course, pivot)
         freed = FreedUreter(side, course, pivot, division, (fact, held.fact), why)
-    picture = None if draw is None else draw(volume, course, side)
+    picture = None if draw is None or volume is None else draw(volume, course, side)
     facts = (fact,) if held.fact is None else (fact, held.fact)
-    return TracedUreter(side, taken, course, freed, findings, facts, picture, problem)
+    return TracedUreter(side, measured.taken, course, freed, findings, facts, picture, problem)

@@ -26,6 +26,10 @@
     via_mm = [[45, 30, 0]]           # optional, in order
     end_mm = [25, 10, -150]          # at the bladder
 
+    [ureter.right]                   # or the whole course, placed by hand where tracing fails
+    points_mm = [[-58, 22, 98], [-44, 31, 10], [-27, 12, -148]]
+    by_hand = true
+
     [[site]]                         # candidate stoma sites
     name = "right lower"
     point_mm = [-60, -110, -20]      # on the skin

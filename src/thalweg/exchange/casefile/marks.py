@@ -27,17 +27,20 @@ if TYPE_CHECKING:
 
     from thalweg.record.fact import Moment
 
-__all__ = ["MARK_SECTIONS", "URETERS", "landmark_keys", "take_marks"]
+__all__ = ["COURSES", "MARK_SECTIONS", "URETERS", "landmark_keys", "take_marks"]
 
 MARK_SECTIONS: Final = ("ureter", "site", "obstacle", "landmarks_mm")
 URETERS: Final = {"left": "ureter-left", "right": "ureter-right"}
+COURSES: Final = {side: f"ureter-course-{side}" for side in URETERS}
+"""Ureters whose whole course was placed by hand, instead of being traced."""
 SITE: Final = "stoma-site"
+LEAST_POINTS: Final = 2
 SITE_LENGTHS: Final = {"wall_mm": "site-wall", "height_mm": "site-height"}
 
 
 def landmark_keys() -> tuple[str, ...]:
     """Return the concepts that stand under ``[landmarks_mm]``: single points without a section."""
-    own = {*URETERS.values(), SITE}
+    own = {*URETERS.values(), *COURSES.values(), SITE}
     return tuple(key for key, row in concepts().items() if row.kind == "points" and key not in own)
 
 
@@ -60,9 +63,10 @@ def take_marks(table: Table, at: Moment, file: str, reading: Reading) -> None:
         check_keys(sides, (), tuple(URETERS))
         for side in sides:
             with reading.part(f"[ureter.{side}]"):
-                course = subtable(sides, side)
+                mark, by_hand = _ureter(subtable(sides, side))
+                key = COURSES[side] if by_hand else URETERS[side]
                 origin = Origin("case file", f"{file} [ureter.{side}]")
-                reading.facts.append(Fact(URETERS[side], _ureter(course), "mm", at, origin))
+                reading.facts.append(Fact(key, mark, "mm", at, origin))
     for number, name, row in _rows(table, "site", reading):
         with reading.part(f"[[site]] {number}"):
             origin = Origin("case file", f"{file} [[site]] {number}")
@@ -102,13 +106,30 @@ def _rows(table: Table, section: str, reading: Reading) -> Iterator[tuple[int, s
             yield number, name, row
 
 
-def _ureter(course: Table) -> Mark:
-    check_keys(course, ("start_mm", "end_mm"), ("via_mm",))
-    start, end = (point_in(course[key], key) for key in ("start_mm", "end_mm"))
-    points = (start, *points_in(course.get("via_mm", []), "via_mm"), end)
+def _ureter(course: Table) -> tuple[Mark, bool]:
+    """Return a ureter's points, and whether they are its course, placed by hand."""
+    by_hand = course.get("by_hand", "points_mm" in course)
+    if not isinstance(by_hand, bool):
+        raise InputError("'by_hand' is yes or no", mend="write true or false")
+    if "points_mm" in course:
+        check_keys(course, ("points_mm",), ("by_hand",))
+        if not by_hand:
+            raise InputError(
+                "'points_mm' is a course placed by hand",
+                mend="write by_hand = true, or give start_mm, via_mm and end_mm to have it traced",
+            )
+        points = points_in(course["points_mm"], "points_mm")
+        if len(points) < LEAST_POINTS:
+            raise InputError(
+                f"'points_mm' has fewer than {LEAST_POINTS} points", mend="place more along it"
+            )
+    else:
+        check_keys(course, ("start_mm", "end_mm"), ("via_mm", "by_hand"))
+        start, end = (point_in(course[key], key) for key in ("start_mm", "end_mm"))
+        points = (start, *points_in(course.get("via_mm", []), "via_mm"), end)
     if any(first == second for first, second in pairwise(points)):
         raise InputError("two successive points are the same", mend="place them apart")
-    return Mark(points)
+    return Mark(points), by_hand
 
 
 def _site(row: Table, name: str, at: Moment, origin: Origin) -> Iterator[Fact]:

@@ -6,7 +6,7 @@ import json
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from thalweg.exchange.casefile.marks import URETERS, landmark_keys
+from thalweg.exchange.casefile.marks import COURSES, URETERS, landmark_keys
 from thalweg.record.fact import Mark
 
 if TYPE_CHECKING:
@@ -83,6 +83,7 @@ def _course(facts: Iterable[Fact]) -> Iterator[str]:
 
 def _marks(marks: list[Fact], lengths: list[Fact]) -> Iterator[str]:
     sides = {key: side for side, key in URETERS.items()}
+    courses = {key: side for side, key in COURSES.items()}
     landmarks = []
     for fact in marks:
         mark = fact.value
@@ -91,6 +92,10 @@ def _marks(marks: list[Fact], lengths: list[Fact]) -> Iterator[str]:
             start, *via, end = map(_point, mark.points_mm)
             yield f"\n[ureter.{sides[fact.concept]}]"
             yield from (f"start_mm = {start}", f"via_mm = [{', '.join(via)}]", f"end_mm = {end}")
+        elif fact.concept in courses:
+            yield f"\n[ureter.{courses[fact.concept]}]"
+            yield f"points_mm = [{', '.join(map(_point, mark.points_mm))}]"
+            yield "by_hand = true"
         elif fact.concept == "stoma-site":
             yield from _site(fact, mark, lengths)
         elif fact.concept == "obstacle":
