@@ -199,6 +199,19 @@ def test_written_case_file_reads_back(
     assert (found.images_folder, found.accept_identity) == ("ct", True)
 
 
+def test_a_course_placed_by_hand_comes_back_as_one(tmp_path: Path) -> None:
+    course = Mark(((1.5, 2.0, 90.0), (2.0, 3.0, 40.0), (4.0, 1.0, -20.0)))
+    fact = Fact("ureter-course-right", course, "mm", DAY, Origin("by hand"))
+    path = tmp_path / "case.toml"
+    person = Person("R-1", "A", date(1950, 1, 31), "male")
+    write_casefile(path, CaseFile(person, (fact,)))
+    assert [found.id for found in read_casefile(path, today=TODAY).facts] == [fact.id]
+    ends = "start_mm = [1.5, 2, 90]\nvia_mm = [[2, 3, 40]]\nend_mm = [4, 1, -20]"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    text = "\n".join(ends if line.startswith("points_mm") else line for line in lines)
+    assert [found.id for found in read_text(tmp_path, text).facts] == [fact.id]
+
+
 def test_marks_of_different_dates_have_no_case_file(tmp_path: Path) -> None:
     mark = Fact("umbilicus", Mark(((0.0, 0.0, 0.0),)), "mm", DAY, Origin("by hand"))
     person = Person("R-1", "A", date(1950, 1, 31), "male")

@@ -143,9 +143,7 @@ def described(
     )
 
 
-def undescribed(
-    points_mm: Floats, length_sd_mm: float, cautions: tuple[str, ...]
-) -> Course:
+def undescribed(points_mm: Floats, length_sd_mm: float, cautions: tuple[str, ...]) -> Course:
     """Return a course placed by hand of which only the line is known: no calibre, no gaps."""
     _, station = spline_through(points_mm)
     radius = bend_radii(points_mm, float(station[1]))

@@ -7,73 +7,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from thalweg.measure.course_methods import BY_HAND, TRACED
 from thalweg.record.finding import Finding
-from thalweg.record.method import Method
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from thalweg.measure.course import Course
     from thalweg.record.fact import Fact, Moment
+    from thalweg.record.method import Method
 
-__all__ = ["METHODS", "course_findings"]
+__all__ = ["course_findings"]
 
 Z95 = 1.959963984540054
-
-METHODS = {
-    "length": Method(
-        "ureter-length-on-course",
-        "Length along the traced course",
-        "length = arc length of the smoothed centreline from start to end point, mm; "
-        "interval = length ± 1.96 SD",
-        "excretory-phase CT; points placed in the renal pelvis and at the bladder",
-        ("thalweg-engineering", "song-2010"),
-    ),
-    "chord": Method(
-        "ureter-chord",
-        "Straight distance between the ends",
-        "chord = |end − start|, mm",
-        "any course",
-        ("thalweg-engineering",),
-    ),
-    "tortuosity": Method(
-        "ureter-tortuosity",
-        "Winding",
-        "tortuosity = length ÷ chord",
-        "any course",
-        ("thalweg-engineering",),
-    ),
-    "calibre": Method(
-        "ureter-calibre-by-contrast-area",
-        "Calibre from the contrast in the perpendicular section",
-        "calibre = 2·√(A/π), A = ∫(HU − background)/(lumen − background) over the section, mm²",
-        "stretches filled with contrast; nothing is measured in a gap",
-        ("thalweg-engineering",),
-        ("Calibre is that of the contrast at one moment: peristalsis changes it.",),
-    ),
-    "narrowing": Method(
-        "ureter-narrowing",
-        "Narrowing against its neighbourhood",
-        "stretch where calibre falls well below the median of the ureter on either side, mm",
-        "stretches filled with contrast",
-        ("thalweg-engineering",),
-        ("One phase cannot tell a fixed stricture from a wave of peristalsis.",),
-    ),
-    "gap": Method(
-        "ureter-gap",
-        "Stretch without measurable contrast",
-        "stations between which no contrast can be measured, mm",
-        "any course",
-        ("thalweg-engineering",),
-        ("A gap is not a narrowing: there the ureter was not seen, only passed through.",),
-    ),
-    "bend": Method(
-        "ureter-least-bend-radius",
-        "Tightest bend that was seen",
-        "least radius of curvature of the smoothed centreline outside gaps and ends, mm",
-        "any course",
-        ("thalweg-engineering",),
-        ("Short kinks read too wide: a true 6 to 8 mm as up to 10 mm, 12 mm as up to 16 mm.",),
-    ),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +29,7 @@ class _Course:
     at: Moment
     side: str
     facts: tuple[Fact, ...]
+    methods: Mapping[str, Method]
 
     def finding(
         self,
@@ -102,7 +49,7 @@ class _Course:
             value,
             unit,
             self.at,
-            METHODS[kind],
+            self.methods[kind],
             facts=self.facts,
             interval=interval,
             cautions=cautions,
@@ -131,7 +78,7 @@ def course_findings(
         Length, chord, winding, calibre, narrowings, gaps, tightest bend; a calibre that the
         image does not give has no value and says so.
     """
-    shared = _Course(at, side, facts)
+    shared = _Course(at, side, facts, BY_HAND if course.by_hand else TRACED)
     half = Z95 * course.length_sd_mm
     length = shared.finding(
         "length",
@@ -163,7 +110,7 @@ def course_findings(
 def _calibre(course: Course, shared: _Course) -> Finding:
     seen = course.calibre_mm[np.isfinite(course.calibre_mm)]
     if not seen.size:
-        nothing = "No contrast could be measured anywhere along this course."
+        nothing = "No contrast was measured anywhere along this course."
         return shared.finding(
             "calibre", "ureter-calibre", "median calibre", None, cautions=(nothing,)
         )

@@ -103,10 +103,11 @@ def remarks(volume: ImageVolume, seen: Seen) -> tuple[str, ...]:
 
 def by_hand(placed_mm: Floats, fit: HandFit) -> tuple[str, ...]:
     """Return what must be said of a course along points placed by hand."""
-    said = [
+    first = (
         f"The course was placed by hand at {len(placed_mm)} points; it is the likeliest smooth"
         " curve along them, and the image did not move it."
-    ]
+    )
+    said = [first]
     apart = float(np.linalg.norm(np.diff(placed_mm, axis=0), axis=1).max())
     if apart > FAR_APART_MM:
         said.append(

@@ -11,7 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 from thalweg.errors import ImageError
 from thalweg.measure.byhand import fitted_by_hand
 from thalweg.measure.corridor import find_corridor
-from thalweg.measure.course import Course
 from thalweg.measure.describe import described, undescribed
 from thalweg.measure.placed import checked_by_hand, checked_points, checked_volume
 from thalweg.measure.refine import STEP_MM, lit_stations, refined, sections_along
@@ -21,6 +20,7 @@ from thalweg.measure.sides import checked_sides
 from thalweg.progress import Progress, silent
 
 if TYPE_CHECKING:
+    from thalweg.measure.course import Course
     from thalweg.record.image import ImageVolume
 
 __all__ = ["course_from_points", "trace_ureter"]

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import cite
-from thalweg.progress import silent
 from thalweg.exchange.casefile.marks import COURSES, URETERS
+from thalweg.progress import silent
 from thalweg.record.concept import concepts
 from thalweg.record.fact import moment_key
 from thalweg.service.workup import known_on, worked_up

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 __all__ = ["MarkedUreter", "MeasuredCourse", "marked_ureter", "measured_course", "refusal"]
 
-PLACE_IT = "place the course by hand (points_mm = [[x, y, z], …] under [ureter.{side}] in case.toml)"
+PLACE_IT = (
+    "place the course by hand (points_mm = [[x, y, z], …] under [ureter.{side}] in case.toml)"
+)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import numpy as np
 from thalweg.evidence.bibliography import cite
 from thalweg.exchange.dicom import read_volume
 from thalweg.measure.findings import course_findings
-from thalweg.measure.trace import trace_ureter
+from thalweg.measure.trace import course_from_points, trace_ureter
 from thalweg.progress import silent
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from thalweg.record.finding import Finding
     from thalweg.record.image import ImageVolume
 
-__all__ = ["TracedFolder", "acquired_on", "image_cautions", "trace_folder"]
+__all__ = ["TracedFolder", "acquired_on", "image_cautions", "placed_on_folder", "trace_folder"]
 
 Point = tuple[float, float, float]
 
@@ -85,6 +85,7 @@ class TracedFolder:
         """Return the plain numbers in millimetres, and the full findings."""
         course = self.course
         return {
+            "by_hand": course.by_hand,
             "length_mm": course.length_mm,
             "length_sd_mm": course.length_sd_mm,
             "chord_mm": course.chord_mm,
@@ -159,9 +160,40 @@ def traced_on(
 ) -> TracedFolder:
     """Trace one ureter on a volume already read; otherwise as `trace_folder`."""
     course = trace_ureter(volume, start_mm, end_mm, list(via_mm), progress=progress)
-    at, undated = acquired_on(volume.acquired, date.today())  # noqa: DTZ011 - only if undated
+    return _told(course, volume)
+
+
+def placed_on_folder(
+    folder: Path | None, points_mm: Sequence[Point], *, progress: Progress = silent
+) -> TracedFolder:
+    """Measure along a course placed by hand; only what stands beside it is read from the series.
+
+    Parameters
+    ----------
+    folder : Path or None
+        Holds one series in DICOM; None: the length alone is measured.
+    points_mm : sequence of tuple
+        LPS millimetres from the renal pelvis to the bladder, at least two.
+    progress : Progress
+
+    Raises
+    ------
+    InputError
+        If the series or the points cannot be used.
+    """
+    volume = None if folder is None else read_volume(folder, progress=progress)
+    return _told(course_from_points(points_mm, volume), volume)
+
+
+def _told(course: Course, volume: ImageVolume | None) -> TracedFolder:
+    today = date.today()  # noqa: DTZ011 - only if undated
+    acquired, doubts = ("", ()) if volume is None else (volume.acquired, image_cautions(volume))
+    at, undated = acquired_on(acquired, today)
+    if volume is None:
+        undated = ("No images were given: the finding is dated today, not when they were taken.",)
     findings = course_findings(course, at=at)
-    doubts = (*image_cautions(volume), *undated)
     return TracedFolder(
-        course, tuple(finding.with_cautions(doubts) for finding in findings), volume.phantom
+        course,
+        tuple(finding.with_cautions((*doubts, *undated)) for finding in findings),
+        volume is not None and volume.phantom,
     )

@@ -43,27 +43,60 @@ def as_point(text: str, option: str) -> Triple:
 
 
 def trace(
-    images: Annotated[Path, typer.Argument(help="Folder that holds one CT series in DICOM.")],
+    images: Annotated[
+        Path | None,
+        typer.Argument(
+            help="Folder that holds one CT series in DICOM; may be left out for a course placed "
+            "by hand, of which then only the length is measured."
+        ),
+    ] = None,
     start: Annotated[
-        str,
+        str | None,
         typer.Option("--start", metavar="X,Y,Z", help="In the renal pelvis, LPS millimetres."),
-    ],
+    ] = None,
     end: Annotated[
-        str, typer.Option("--end", metavar="X,Y,Z", help="At the bladder, LPS millimetres.")
-    ],
+        str | None, typer.Option("--end", metavar="X,Y,Z", help="At the bladder, LPS millimetres.")
+    ] = None,
     via: Annotated[
         list[str] | None,
         typer.Option("--via", metavar="X,Y,Z", help="A point on the way; may stand again."),
     ] = None,
+    by_hand: Annotated[
+        bool,
+        typer.Option(
+            "--by-hand", help="Start, via points and end are the course: nothing is traced."
+        ),
+    ] = False,
+    points: Annotated[
+        Path | None,
+        typer.Option(
+            "--points",
+            metavar="FILE.csv",
+            help="The whole course placed by hand, in place of --start, --via and --end: columns "
+            "x_mm, y_mm, z_mm, one point a row, from kidney to bladder.",
+        ),
+    ] = None,
     as_json: Json = False,
 ) -> None:
-    """Trace one ureter: length, calibre, narrowings, gaps and bends, with their doubt."""
-    from thalweg.service.tracing import trace_folder
+    """Trace one ureter: length, calibre, narrowings, gaps and bends, with their doubt.
 
-    first, last = as_point(start, "--start"), as_point(end, "--end")
-    between = [as_point(text, "--via") for text in via or []]
+    Where tracing fails, place the course by hand: --by-hand or --points.
+    """
+    from thalweg.service.tracing import placed_on_folder, trace_folder
+
+    placed = _placed(start, end, via or [], points)
+    if images is None and not (by_hand or points):
+        raise InputError(
+            "no images were given",
+            mend="name the folder of the series, or place the course by hand with --by-hand",
+        )
     with watching(quiet=as_json) as progress:
-        traced = trace_folder(images, first, last, between, progress=progress)
+        if by_hand or points:
+            traced = placed_on_folder(images, placed, progress=progress)
+        else:
+            assert images is not None  # noqa: S101 - refused above
+            first, *between, last = placed
+            traced = trace_folder(images, first, last, between, progress=progress)
 
     def human() -> None:
         for line in traced.lines():
@@ -72,3 +105,26 @@ def trace(
 
     payload: dict[str, Any] = traced.to_json()
     emit(payload, as_json, human)
+
+
+def _placed(
+    start: str | None, end: str | None, via: list[str], points: Path | None
+) -> list[Triple]:
+    """Return the points in order, from the options or from the file."""
+    from thalweg.exchange.points import read_points
+
+    if points is not None:
+        if start or end or via:
+            raise InputError(
+                "the course is given twice",
+                where="--points",
+                mend="give either --points or --start, --via and --end",
+            )
+        return list(read_points(points))
+    if start is None or end is None:
+        raise InputError(
+            f"{'--start' if start is None else '--end'} is missing",
+            mend="give --start and --end as X,Y,Z in LPS mm, or --points FILE.csv",
+        )
+    between = [as_point(text, "--via") for text in via]
+    return [as_point(start, "--start"), *between, as_point(end, "--end")]

@@ -1,0 +1,106 @@
+"""How each number of a course is reached: traced on the image, or along points placed by hand."""
+
+from __future__ import annotations
+
+from thalweg.record.method import Method
+
+__all__ = ["BY_HAND", "TRACED"]
+
+TRACED = {
+    "length": Method(
+        "ureter-length-on-course",
+        "Length along the traced course",
+        "length = arc length of the smoothed centreline from start to end point, mm; "
+        "interval = length ± 1.96 SD",
+        "excretory-phase CT; points placed in the renal pelvis and at the bladder",
+        ("thalweg-engineering", "song-2010"),
+    ),
+    "chord": Method(
+        "ureter-chord",
+        "Straight distance between the ends",
+        "chord = |end − start|, mm",
+        "any course",
+        ("thalweg-engineering",),
+    ),
+    "tortuosity": Method(
+        "ureter-tortuosity",
+        "Winding",
+        "tortuosity = length ÷ chord",
+        "any course",
+        ("thalweg-engineering",),
+    ),
+    "calibre": Method(
+        "ureter-calibre-by-contrast-area",
+        "Calibre from the contrast in the perpendicular section",
+        "calibre = 2·√(A/π), A = ∫(HU − background)/(lumen − background) over the section, mm²",
+        "stretches filled with contrast; nothing is measured in a gap",
+        ("thalweg-engineering",),
+        ("Calibre is that of the contrast at one moment: peristalsis changes it.",),
+    ),
+    "narrowing": Method(
+        "ureter-narrowing",
+        "Narrowing against its neighbourhood",
+        "stretch where calibre falls well below the median of the ureter on either side, mm",
+        "stretches filled with contrast",
+        ("thalweg-engineering",),
+        ("One phase cannot tell a fixed stricture from a wave of peristalsis.",),
+    ),
+    "gap": Method(
+        "ureter-gap",
+        "Stretch without measurable contrast",
+        "stations between which no contrast can be measured, mm",
+        "any course",
+        ("thalweg-engineering",),
+        ("A gap is not a narrowing: there the ureter was not seen, only passed through.",),
+    ),
+    "bend": Method(
+        "ureter-least-bend-radius",
+        "Tightest bend that was seen",
+        "least radius of curvature of the smoothed centreline outside gaps and ends, mm",
+        "any course",
+        ("thalweg-engineering",),
+        ("Short kinks read too wide: a true 6 to 8 mm as up to 10 mm, 12 mm as up to 16 mm.",),
+    ),
+}
+
+BY_HAND = TRACED | {
+    "length": Method(
+        "ureter-length-by-hand",
+        "Length along a course placed by hand",
+        "length = arc length of the likeliest smooth curve along the points (cubic smoothing "
+        "spline), mm; interval = length ± 1.96 SD, of scattered points and unseen bends",
+        "points placed in order on the ureter, from renal pelvis to bladder, 20 mm apart or less",
+        ("wahba-1978", "thalweg-engineering"),
+        ("The course was placed by hand: the length is as good as the points.",),
+    ),
+    "chord": Method(
+        "ureter-chord-by-hand",
+        "Straight distance between the ends placed by hand",
+        "chord = |end − start|, mm",
+        "a course placed by hand",
+        ("thalweg-engineering",),
+    ),
+    "tortuosity": Method(
+        "ureter-tortuosity-by-hand",
+        "Winding of a course placed by hand",
+        "tortuosity = length ÷ chord",
+        "a course placed by hand; bends between the points are not seen",
+        ("thalweg-engineering",),
+    ),
+    "calibre": Method(
+        "ureter-calibre-beside-hand",
+        "Calibre of the contrast beside a course placed by hand",
+        "as on a traced course, at the centre of the contrast within 3.5 mm of the placed course",
+        "stretches filled with contrast; nothing is measured in a gap",
+        ("thalweg-engineering",),
+        ("Calibre is that of the contrast at one moment: peristalsis changes it.",),
+    ),
+    "bend": Method(
+        "ureter-least-bend-radius-by-hand",
+        "Tightest bend of a course placed by hand",
+        "least radius of curvature of the likeliest smooth curve along the points, mm",
+        "a course placed by hand",
+        ("wahba-1978", "thalweg-engineering"),
+        ("A bend shorter than the distance of the points does not show.",),
+    ),
+}
