@@ -25,10 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-POINTS = [
-    (30.0 - 10.0 * float(np.sin(np.pi * (54 - z) / 128)), 0.0, z) for z in range(49, -70, -10)
-]
-POINTS.append((28.8, 0.0, -69.0))
+HEIGHTS = (*range(49, -69, -10), -69)
+POINTS = [(30.0 - 10.0 * float(np.sin(np.pi * (54 - z) / 128)), 0.0, float(z)) for z in HEIGHTS]
 LISTED = "[" + ", ".join(f"[{x:.2f}, {y}, {z}]" for x, y, z in POINTS) + "]"
 TO_TRACE = "start_mm = [28.8, 0, 49]\nend_mm = [28.8, 0, -69]"
 BY_HAND = MARKS_TOML.replace(TO_TRACE, f"points_mm = {LISTED}\nby_hand = true")
@@ -116,12 +114,13 @@ def planned(folder: Path, home: Path, out: Path) -> dict[str, Any]:
     """Take a folder in and write its plan."""
     where = ("--home", home, "--on", DAY.isoformat(), "--json")
     case_id = thalweg("intake", folder, *where).json["case"]
-    plan: dict[str, Any] = thalweg("plan", case_id, *where, "--out", out).json
-    return plan
+    written: dict[str, Any] = thalweg("plan", case_id, *where, "--out", out).json
+    return written
 
 
 def length_of(plan: dict[str, Any]) -> dict[str, Any]:
     findings = plan["findings"]
+    length: dict[str, Any]
     (length,) = [one for one in findings if one["name"] == "ureter-length-left"]
     return length
 
