@@ -3,82 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any, cast, get_args
 
 from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
 from thalweg.errors import InputError
-from thalweg.evidence.bibliography import cite
 from thalweg.record.case import Chosen, Sex
-from thalweg.record.concept import concept
-from thalweg.record.fact import Fact, Origin
-from thalweg.record.plausible import questions_about
-from thalweg.record.units import parse_quantity
+from thalweg.service.typed import as_json, typed_facts
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
     from pathlib import Path
 
-    from thalweg.record.finding import Finding
-
-__all__ = ["fact_from_line", "kidney_of_case", "kidney_of_values"]
-
-_LINE = Origin("command line")
-
-
-def fact_from_line(key: str, text: str, at: date, *, option: str = "") -> Fact:
-    """Return the fact that a value typed with its unit states.
-
-    Parameters
-    ----------
-    key : str
-        Concept; ``age`` alone may be a bare number, of years.
-    text : str
-        Such as ``1.2mg/dL``.
-    at : date
-        The day it is taken to be true of.
-    option : str
-        Where it was typed, for the error; the concept's own name where empty.
-
-    Raises
-    ------
-    InputError
-        If the number, its unit or its size cannot be.
-    """
-    where = option or f"--{key}"
-    row = concept(key)
-    try:
-        if key == "age" and text.strip().replace(".", "", 1).isdigit():
-            value, unit = Decimal(text.strip()), "a"
-        else:
-            value, unit = parse_quantity(text)
-        questions = questions_about(row, value, unit)
-    except InvalidOperation as error:
-        raise InputError(f"{text!r} is not a number", where=where) from error
-    except InputError as refused:
-        raise refused.at(where) from None
-    return Fact(key, value, unit, at, _LINE, questions=questions)
-
-
-def _as_json(findings: tuple[Finding, ...]) -> list[dict[str, Any]]:
-    # `shown` is for the face that prints: a number with unit, interval and rounding as on paper.
-    return [{**finding.to_json(cite), "shown": finding.shown()} for finding in findings]
-
+__all__ = ["kidney_of_case", "kidney_of_values"]
 
 OPTIONS = {"cystatin-c": "--cystatin", "albumin-creatinine-ratio": "--albumin-ratio"}
 """Options that are shorter than their concept's name."""
-
-
-def _typed(given: Mapping[str, str], flags: Mapping[str, bool], at: date) -> dict[str, Fact]:
-    """Return the facts typed on the line by concept; a flag not set says nothing."""
-    values = {
-        key: fact_from_line(key, text, at, option=OPTIONS.get(key, ""))
-        for key, text in given.items()
-    }
-    said = {key: Fact(key, True, None, at, _LINE) for key, on in flags.items() if on}
-    return {**values, **said}
 
 
 def kidney_of_values(
@@ -107,12 +48,12 @@ def kidney_of_values(
     if sex not in get_args(Sex):
         fault = f"{sex!r} is neither female nor male" if sex else "the sex is missing"
         raise InputError(fault, mend="give --sex female or --sex male, as the equations use it")
-    facts = _typed(given, flags, at)
+    facts = typed_facts(given, flags, at, options=OPTIONS)
     chosen = {key: Chosen(fact) for key, fact in facts.items() if key != "age"}
     inputs = KidneyInputs(age=facts["age"], sex=cast("Sex", sex), at=at)
     named: dict[str, Any] = {key.replace("-", "_"): one for key, one in chosen.items()}
     inputs = replace(inputs, **named)
-    return _as_json(kidney_findings(inputs))
+    return as_json(kidney_findings(inputs))
 
 
 def kidney_of_case(
@@ -142,5 +83,6 @@ def kidney_of_case(
     with open_store(home) as store:
         case = store.get_case(case_id)
     require_born(case, at)
-    case = replace(case, facts=(*case.facts, *_typed(given, flags, at).values()))
-    return _as_json(kidney_findings(KidneyInputs.from_case(case, at)))
+    typed = typed_facts(given, flags, at, options=OPTIONS)
+    case = replace(case, facts=(*case.facts, *typed.values()))
+    return as_json(kidney_findings(KidneyInputs.from_case(case, at)))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from thalweg.assess.kidney.checks import within
+from thalweg.assess.bounds import within
 from thalweg.errors import InputError
 from thalweg.record.method import Method
 

@@ -1,4 +1,4 @@
-"""Refuse what the kidney equations were not made for, in scalars and arrays alike."""
+"""What the kidney equations may be used for."""
 
 from __future__ import annotations
 
@@ -11,53 +11,13 @@ from thalweg.errors import InputError
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["CREATININE_MG_DL", "CYSTATIN_C_MG_L", "HEIGHT_CM", "WEIGHT_KG", "is_female", "within"]
+__all__ = ["CREATININE_MG_DL", "CYSTATIN_C_MG_L", "HEIGHT_CM", "WEIGHT_KG", "is_female"]
 
 # What a living person can have; the same bounds at which the record refuses a result.
 CREATININE_MG_DL = (0.05, 34.0)
 CYSTATIN_C_MG_L = (0.1, 15.0)
 HEIGHT_CM = (20.0, 260.0)
 WEIGHT_KG = (0.3, 450.0)
-
-
-def within(
-    what: str, values: ArrayLike, bounds: tuple[float, float], unit: str
-) -> NDArray[np.float64]:
-    """Return `values` as float64, all of them within `bounds` (both ends included).
-
-    Parameters
-    ----------
-    what : str
-        Name of the quantity, for the sentence.
-    values : array_like
-        Of any shape. In an array, NaN stands for a missing value and is passed on as NaN.
-    bounds : tuple of float
-        Least and greatest value for which the equation may be used.
-    unit : str
-        As printed in the sentence.
-
-    Raises
-    ------
-    InputError
-        If any value is outside, infinite, not a number at all, or a scalar NaN.
-    """
-    try:
-        checked = np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError) as error:
-        raise InputError(f"{what} {values!r} is not a number", mend=f"give it in {unit}") from error
-    low, high = bounds
-    outside = ~((checked >= low) & (checked <= high))
-    if checked.ndim:
-        outside &= ~np.isnan(checked)
-    if outside.any():
-        first = checked[outside].flat[0]
-        more = f" ({np.count_nonzero(outside)} such values)" if checked.ndim else ""
-        raise InputError(
-            f"{what} of {first:g} {unit}{more} is outside {low:g} to {high:g} {unit}, "
-            "for which this equation may be used",
-            mend="check value and unit, or choose another equation",
-        )
-    return checked
 
 
 def is_female(sex: ArrayLike) -> NDArray[np.bool_]:

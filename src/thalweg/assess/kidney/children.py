@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from thalweg.assess.bounds import within
 from thalweg.assess.kidney.checks import (
     CREATININE_MG_DL,
     CYSTATIN_C_MG_L,
     HEIGHT_CM,
     is_female,
-    within,
 )
 from thalweg.assess.kidney.ckd_epi import STEADY
 from thalweg.record.method import Method

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from thalweg.assess.facts import amount, day_of, youngest
 from thalweg.assess.kidney.children import U25_YEARS
 from thalweg.assess.kidney.estimates import adult, doubts_creatinine
-from thalweg.assess.kidney.inputs import amount, day_of, youngest
 from thalweg.assess.kidney.reasons import (
     ADULT,
     CHILD,

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from thalweg.assess.kidney.checks import CREATININE_MG_DL, CYSTATIN_C_MG_L, is_female, within
+from thalweg.assess.bounds import within
+from thalweg.assess.kidney.checks import CREATININE_MG_DL, CYSTATIN_C_MG_L, is_female
 from thalweg.record.method import Method
 
 if TYPE_CHECKING:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from thalweg.assess.facts import amount, day_of, youngest
 from thalweg.assess.kidney import body, children, ckd_epi
-from thalweg.assess.kidney.inputs import amount, day_of, youngest
 from thalweg.assess.kidney.recipes import DRUG_DOSE, INDEXED, RECIPES, UNITS
 from thalweg.record.fact import Fact, moment_key
 from thalweg.record.finding import Finding

@@ -3,24 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date, datetime
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from thalweg.assess.facts import amount, day_of, youngest
 from thalweg.errors import InputError
 from thalweg.record.case import Case, Chosen, Sex, age_in_years
-from thalweg.record.concept import concept
-from thalweg.record.fact import Fact, Moment, moment_key
+from thalweg.record.fact import Fact, Moment
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
-from thalweg.record.plausible import canonical
 from thalweg.record.truth import Truth
-from thalweg.record.units import convert
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from datetime import date
 
-__all__ = ["AGE_FROM_BIRTH", "KidneyInputs", "amount", "day_of", "youngest"]
+__all__ = ["AGE_FROM_BIRTH", "KidneyInputs"]
 
 AGE_FROM_BIRTH = Method(
     key="age-from-birth",
@@ -30,33 +26,6 @@ AGE_FROM_BIRTH = Method(
     sources=("thalweg-engineering",),
 )
 _NOTHING = Chosen(None)
-
-
-def day_of(at: Moment) -> date:
-    """Return the day of a moment."""
-    return at.date() if isinstance(at, datetime) else at
-
-
-def youngest(facts: Iterable[Fact]) -> Fact:
-    """Return the latest of some facts, of which there is at least one."""
-    return max(facts, key=lambda fact: (moment_key(fact.at), fact.id))
-
-
-def amount(fact: Fact, unit: str) -> float:
-    """Return a quantity in `unit`; one already in it keeps its digits exactly.
-
-    Raises
-    ------
-    InputError
-        If the fact is not a quantity.
-    UnitError
-        If its unit is of another kind.
-    """
-    if not isinstance(fact.value, Decimal) or fact.unit is None:
-        raise InputError(f"{fact.concept} is not a number with a unit", mend="correct the entry")
-    row = concept(fact.concept)
-    canonical(row, fact.value, fact.unit)
-    return convert(fact.value, fact.unit, unit, molar_mass=row.molar_mass)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from thalweg.assess.facts import day_of
 from thalweg.assess.kidney.children import U25_YEARS
 from thalweg.assess.kidney.estimates import adult
-from thalweg.assess.kidney.inputs import day_of
 from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from thalweg.assess.facts import youngest
 from thalweg.assess.kidney import body, categories
 from thalweg.assess.kidney.choice import gfr_to_rely_on
 from thalweg.assess.kidney.estimates import body_surface, estimates
-from thalweg.assess.kidney.inputs import KidneyInputs, youngest
+from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.record.finding import Finding
 from thalweg.record.truth import Truth
 
