@@ -83,6 +83,6 @@ def kidney_of_case(
     with open_store(home) as store:
         case = store.get_case(case_id)
     require_born(case, at)
-    typed = typed_facts(given, flags, at, options=OPTIONS)
-    case = replace(case, facts=(*case.facts, *typed.values()))
+    added = typed_facts(given, flags, at, options=OPTIONS)
+    case = replace(case, facts=(*case.facts, *added.values()))
     return as_json(kidney_findings(KidneyInputs.from_case(case, at)))
