@@ -12,7 +12,7 @@ import json
 import subprocess
 import sys
 import warnings
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import numpy as np
 from pydicom import dcmread
@@ -27,10 +27,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
+    from pydicom.uid import UID
 
-    from thalweg.exchange.dicom.headers import Plane
-
-__all__ = ["decoded"]
+__all__ = ["Stored", "decoded"]
 
 PLUGIN_OF: Final = {
     JPEGLSLossless: "pyjpegls",
@@ -39,17 +38,34 @@ PLUGIN_OF: Final = {
 }
 """Decoders that raise on damage; every other compression is decoded by a child process."""
 
+
+class Stored(Protocol):
+    """Where one image's pixels lie, and how they are encoded."""
+
+    @property
+    def path(self) -> Path:
+        """File that holds it."""
+
+    @property
+    def frame(self) -> int | None:
+        """Index in a multi-frame file, from 0; None in a file of one image."""
+
+    @property
+    def transfer_syntax(self) -> UID:
+        """How the file is encoded."""
+
+
 Request = tuple[str, list[int]]
 """A file and the indices of its frames to decode, rising."""
 
 
-def decoded(planes: Sequence[Plane]) -> Iterator[tuple[int, NDArray[Any]]]:
+def decoded(planes: Sequence[Stored]) -> Iterator[tuple[int, NDArray[Any]]]:
     """Decode planes, opening every file once.
 
     Parameters
     ----------
-    planes : sequence of Plane
-        Planes of one series.
+    planes : sequence of Stored
+        Such as the planes of one series.
 
     Yields
     ------
@@ -90,12 +106,12 @@ def decoded(planes: Sequence[Plane]) -> Iterator[tuple[int, NDArray[Any]]]:
         from_child.close()
 
 
-def _needs_shelter(plane: Plane) -> bool:
+def _needs_shelter(plane: Stored) -> bool:
     syntax = plane.transfer_syntax
     return bool(syntax.is_encapsulated) and syntax not in PLUGIN_OF
 
 
-def _here(planes: Sequence[Plane], members: list[int]) -> Iterator[NDArray[Any]]:
+def _here(planes: Sequence[Stored], members: list[int]) -> Iterator[NDArray[Any]]:
     """Decode one file's frames in this process."""
     first = planes[members[0]]
     # From a path, pydicom reads one frame at a time; a deflated file it must inflate whole.

@@ -28,7 +28,17 @@ if TYPE_CHECKING:
     from pydicom import Dataset
     from pydicom.uid import UID
 
-__all__ = ["PatientKeys", "Plane", "PlaneFile", "is_localizer", "read_planes", "text"]
+__all__ = [
+    "PatientKeys",
+    "Plane",
+    "PlaneFile",
+    "is_localizer",
+    "is_phantom",
+    "patient_of",
+    "read_planes",
+    "require_one_grey_channel",
+    "text",
+]
 
 MULTI_FRAME: Final = frozenset(
     {
@@ -135,6 +145,18 @@ def is_localizer(header: Dataset) -> bool:
     return "LOCALIZER" in ([kinds] if isinstance(kinds, str) else list(kinds))
 
 
+def is_phantom(header: Dataset) -> bool:
+    """Say whether the file calls itself a quality-control phantom."""
+    return any(text(header, keyword) == "YES" for keyword in PHANTOM_KEYWORDS)
+
+
+def patient_of(header: Dataset) -> PatientKeys:
+    """Return whom the file names."""
+    return PatientKeys(
+        text(header, "PatientID"), text(header, "PatientBirthDate"), text(header, "PatientSex")
+    )
+
+
 def read_planes(opened: OpenedFile) -> PlaneFile:
     """Read a file's planes.
 
@@ -165,7 +187,7 @@ def read_planes(opened: OpenedFile) -> PlaneFile:
 
 def _plane_file(opened: OpenedFile) -> PlaneFile:
     header = opened.header
-    _require_one_grey_channel(header)
+    require_one_grey_channel(header)
     if sop_class(header) in MULTI_FRAME:
         frames = _frames(header)
         planes = tuple(_plane(opened, look, index) for index, look in enumerate(frames))
@@ -180,17 +202,15 @@ def _plane_file(opened: OpenedFile) -> PlaneFile:
         rescale_type = text(header, "RescaleType")
     return PlaneFile(
         planes=planes,
-        patient=PatientKeys(
-            text(header, "PatientID"), text(header, "PatientBirthDate"), text(header, "PatientSex")
-        ),
+        patient=patient_of(header),
         frame_of_reference_uid=text(header, "FrameOfReferenceUID"),
         rescale_type=rescale_type,
         lossy=text(header, "LossyImageCompression") == "01",
-        phantom=any(text(header, keyword) == "YES" for keyword in PHANTOM_KEYWORDS),
+        phantom=is_phantom(header),
     )
 
 
-def _require_one_grey_channel(header: Dataset) -> None:
+def require_one_grey_channel(header: Dataset) -> None:
     """Refuse colour and bit layouts that the current standard forbids (PS3.5 section 8.1.1)."""
     kind = text(header, "PhotometricInterpretation")
     if int(header.get("SamplesPerPixel") or 0) != 1 or not kind.startswith("MONOCHROME"):

@@ -24,7 +24,7 @@ from thalweg.progress import Progress, silent
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["DAMAGED", "OpenedFile", "Scan", "scan"]
+__all__ = ["DAMAGED", "OpenedFile", "Scan", "open_file", "scan"]
 
 CLUTTER: Final = frozenset(
     {"autorun.inf", "desktop.ini", "dicomdir", "lockfile", "readme", "readme.md", "readme.txt",
@@ -127,7 +127,7 @@ def scan(folder: Path, *, progress: Progress = silent) -> Scan:
         raise ImageError(what, where=str(folder), mend="name the folder that holds the CT slices")
     files = []
     for done, path in enumerate(paths, start=1):
-        opened = _open(path)
+        opened = open_file(path)
         if sop_class(opened.header) == MediaStorageDirectoryStorage:
             clutter.append(str(path.relative_to(folder)))
         else:
@@ -175,8 +175,14 @@ def _list_files(folder: Path) -> tuple[list[Path], list[str]]:
     return paths, clutter
 
 
-def _open(path: Path) -> OpenedFile:
-    """Open one file's header, refusing what is not whole."""
+def open_file(path: Path) -> OpenedFile:
+    """Open one file's header, refusing what is not whole.
+
+    Raises
+    ------
+    ImageError
+        It is not DICOM, cut short or damaged, or compressed in a way that cannot be undone.
+    """
     try:
         header = dcmread(path, defer_size=DEFER_BYTES)
         for keyword in SERIES_KEYWORDS:

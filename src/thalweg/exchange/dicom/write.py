@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from thalweg.record.image import ImageVolume
 
-__all__ = ["InventedPerson", "write_ct_series"]
+__all__ = ["MARK", "InventedPerson", "decimal_string", "study_dataset", "uid_of", "write_ct_series"]
 
 NAMESPACE: Final = uuid.UUID("5a6f1c1e-7d0b-5c9e-9d57-7b1f0a3c2d44")
 """Root of the name-based UUIDs (RFC 9562 version 5) that become UIDs under 2.25 (PS3.5 B.2)."""
@@ -127,7 +127,7 @@ def write_ct_series(
         series_number=series_number,
         body_part=body_part,
     )
-    uids = [UID(_uid(series.SeriesInstanceUID, index)) for index in range(volume.shape[0])]
+    uids = [UID(uid_of(series.SeriesInstanceUID, index)) for index in range(volume.shape[0])]
     shuffled = sorted(range(len(uids)), key=lambda index: uids[index])
     names = {index: f"{place:08d}.dcm" for place, index in enumerate(shuffled, start=1)}
 
@@ -161,17 +161,17 @@ def _require_writable(
         raise ValueError("DICOM planes need rows and columns at right angles")
 
 
-def _uid(*parts: object) -> str:
+def uid_of(*parts: object) -> str:
     """Return a UID that is always the same for the same parts."""
     return f"2.25.{uuid.uuid5(NAMESPACE, '|'.join(map(str, parts))).int}"
 
 
-def _study_dataset(person: InventedPerson, study_at: datetime, study_uid: str) -> Dataset:
+def study_dataset(person: InventedPerson, study_at: datetime, study_uid: str) -> Dataset:
     """Return the attributes of file, person and study."""
     shared = Dataset()
     shared.file_meta = FileMetaDataset()
     shared.file_meta.TransferSyntaxUID = ExplicitVRLittleEndian
-    shared.file_meta.ImplementationClassUID = UID(_uid("implementation"))
+    shared.file_meta.ImplementationClassUID = UID(uid_of("implementation"))
     shared.file_meta.ImplementationVersionName = "THALWEG"
     # SOP Common
     shared.SpecificCharacterSet = "ISO_IR 192"
@@ -204,21 +204,21 @@ def _series_dataset(
     body_part: str,
 ) -> Dataset:
     """Return the attributes that all planes share, module by module (PS3.3 A.3)."""
-    study_uid = _uid("study", seed, person.patient_id, study_at.isoformat())
-    shared = _study_dataset(person, study_at, study_uid)
+    study_uid = uid_of("study", seed, person.patient_id, study_at.isoformat())
+    shared = study_dataset(person, study_at, study_uid)
     content = hashlib.sha256(np.ascontiguousarray(volume.values).data)
     content.update(np.ascontiguousarray(volume.to_lps).data)
     day, clock = shared.StudyDate, shared.StudyTime
     # General Series
     shared.Modality = "CT"
-    shared.SeriesInstanceUID = _uid("series", study_uid, description, content.hexdigest())
+    shared.SeriesInstanceUID = uid_of("series", study_uid, description, content.hexdigest())
     shared.SeriesNumber = series_number
     shared.SeriesDescription = f"{description} ({MARK})"
     shared.SeriesDate, shared.SeriesTime = day, clock
     shared.BodyPartExamined = body_part
     shared.PatientPosition = "HFS"
     # Frame of Reference
-    shared.FrameOfReferenceUID = _uid("frame of reference", study_uid)
+    shared.FrameOfReferenceUID = uid_of("frame of reference", study_uid)
     shared.PositionReferenceIndicator = ""
     # General Equipment
     shared.Manufacturer = "Thalweg (computed, no scanner)"
@@ -249,7 +249,7 @@ def _series_dataset(
     return shared
 
 
-def _number(value: float) -> DSfloat:
+def decimal_string(value: float) -> DSfloat:
     """Return a number in the 16 characters that VR DS allows, as exact as they can be."""
     return DSfloat(float(value) + 0.0, auto_format=True)  # + 0.0 turns -0.0 into 0.0
 
@@ -257,10 +257,10 @@ def _number(value: float) -> DSfloat:
 def _add_geometry(shared: Dataset, volume: ImageVolume) -> None:
     column, row = volume.to_lps[:3, 1], volume.to_lps[:3, 2]
     directions = [*(row / np.linalg.norm(row)), *(column / np.linalg.norm(column))]
-    shared.ImageOrientationPatient = [_number(cosine) for cosine in directions]
-    shared.PixelSpacing = [_number(float(gap)) for gap in volume.spacing_mm[1:]]
+    shared.ImageOrientationPatient = [decimal_string(cosine) for cosine in directions]
+    shared.PixelSpacing = [decimal_string(float(gap)) for gap in volume.spacing_mm[1:]]
     normal = np.cross(directions[:3], directions[3:])
-    shared.SliceThickness = _number(abs(float(volume.to_lps[:3, 0] @ normal)))
+    shared.SliceThickness = decimal_string(abs(float(volume.to_lps[:3, 0] @ normal)))
 
 
 def _add_plane(shared: Dataset, volume: ImageVolume, uid: UID, index: int) -> None:
@@ -270,7 +270,7 @@ def _add_plane(shared: Dataset, volume: ImageVolume, uid: UID, index: int) -> No
     shared.SOPInstanceUID = uid
     shared.InstanceNumber = index + 1
     corner = volume.point_of([index, 0, 0])
-    shared.ImagePositionPatient = [_number(coordinate) for coordinate in corner]
+    shared.ImagePositionPatient = [decimal_string(coordinate) for coordinate in corner]
     shared.PixelData = volume.values[index].astype("<i2").tobytes()
 
 
