@@ -86,7 +86,8 @@ class Ruler:
     def marks_mm(self) -> Floats:
         """Return the middles of its marks, shape (n, 3)."""
         fall = np.arange(0.0, self.length_mm + 0.5, 10.0)
-        return np.asarray(self.top_mm) - fall[:, None] * np.array([0.0, 0.0, 1.0])
+        middles = np.asarray(self.top_mm) - fall[:, None] * np.array([0.0, 0.0, 1.0])
+        return np.asarray(middles, dtype=np.float64)
 
 
 def projected(
