@@ -14,11 +14,13 @@ from thalweg.phantom.truth import PhantomTruth, truth_of
 from thalweg.progress import silent
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from thalweg.phantom.spec import AnatomySpec
     from thalweg.progress import Progress
     from thalweg.record.image import ImageVolume
 
-__all__ = ["Phantom", "abdomen_grid", "render"]
+__all__ = ["Phantom", "abdomen_grid", "painted", "render"]
 
 BOX_LOW_MM = (-180.0, -140.0, -190.0)
 BOX_HIGH_MM = (180.0, 140.0, 170.0)
@@ -45,6 +47,16 @@ def abdomen_grid(
     low = np.asarray(low_mm or spec.point(*BOX_LOW_MM), dtype=np.float64)
     high = np.asarray(high_mm or spec.point(*BOX_HIGH_MM), dtype=np.float64)
     return grid_over(low, high, spacing_mm, oblique_deg)
+
+
+def painted(spec: AnatomySpec, grid: Grid, progress: Progress = silent) -> NDArray[np.float32]:
+    """Return an anatomy drawn into a grid, in its tissues' units, before any scanner."""
+    values = np.full(grid.shape, spec.tissues.air, dtype=np.float32)
+    items = scene_of(spec)
+    for done, item in enumerate(items, start=1):
+        item.paint(values, grid)
+        progress("drawing the phantom", done, len(items))
+    return values
 
 
 def render(
@@ -82,10 +94,6 @@ def render(
         int16 Hounsfield units, marked as a phantom; same arguments, same voxels.
     """
     grid = abdomen_grid(spec, spacing_mm, low_mm=low_mm, high_mm=high_mm, oblique_deg=oblique_deg)
-    values = np.full(grid.shape, spec.tissues.air, dtype=np.float32)
-    items = scene_of(spec)
-    for done, item in enumerate(items, start=1):
-        item.paint(values, grid)
-        progress("drawing the phantom", done, len(items))
+    values = painted(spec, grid, progress)
     volume = scan(values, grid, Scanner(psf_mm=psf_mm, noise_hu=noise_hu, seed=seed))
     return Phantom(volume, truth_of(spec))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from thalweg.phantom.grid import Grid
 
-__all__ = ["PHANTOM_CAUTION", "Scanner", "scan"]
+__all__ = ["PHANTOM_CAUTION", "Scanner", "blurred", "scan"]
 
 PHANTOM_CAUTION = "This image is a phantom: it was computed and shows no person."
 
@@ -44,6 +44,15 @@ class Scanner:
     seed: int = 20
 
 
+def blurred(values: NDArray[np.float32], grid: Grid, psf_mm: float) -> None:
+    """Blur in place by a Gaussian of that full width at half maximum, in all directions."""
+    if psf_mm <= 0:
+        return
+    for axis, spacing in enumerate(grid.spacing_mm):
+        sd = psf_mm / FWHM_PER_SD / spacing
+        gaussian_filter1d(values, sd, axis=axis, output=values, mode="nearest", truncate=4.0)
+
+
 def scan(values: NDArray[np.float32], grid: Grid, scanner: Scanner) -> ImageVolume:
     """Blur, add noise and round to whole Hounsfield units; `values` is used up.
 
@@ -52,10 +61,7 @@ def scan(values: NDArray[np.float32], grid: Grid, scanner: Scanner) -> ImageVolu
     ImageVolume
         int16, CT, marked as a phantom and carrying `PHANTOM_CAUTION`.
     """
-    if scanner.psf_mm > 0:
-        for axis, spacing in enumerate(grid.spacing_mm):
-            sd = scanner.psf_mm / FWHM_PER_SD / spacing
-            gaussian_filter1d(values, sd, axis=axis, output=values, mode="nearest", truncate=4.0)
+    blurred(values, grid, scanner.psf_mm)
     rng = np.random.default_rng(scanner.seed)
     out = np.empty(values.shape, dtype=np.int16)
     for plane, clean in enumerate(values):
