@@ -37,6 +37,8 @@ def checked_not_in_bone(
     grid: Grid,
     mean: NDArray[np.float32],
     nodes: NDArray[np.int64],
+    *,
+    bone_is_bright: bool = True,
 ) -> tuple[str, ...]:
     """Refuse points placed in bone, and return cautions where one may be.
 
@@ -47,6 +49,8 @@ def checked_not_in_bone(
         Mean brightness of each block.
     nodes : ndarray of int, shape (k, 3)
         Blocks of start, via points and end.
+    bone_is_bright : bool
+        False on MR, where bone is dark: nothing is refused there.
 
     Raises
     ------
@@ -55,7 +59,7 @@ def checked_not_in_bone(
     """
     said = []
     for name, node in zip(point_names(len(nodes)), nodes, strict=True):
-        if _uneven(grid, mean, node):
+        if bone_is_bright and _uneven(grid, mean, node):
             if grid.obstacle[tuple(node)]:
                 raise InputError(
                     "the point lies in bone", where=name, mend="move it on to the ureter"
@@ -66,8 +70,9 @@ def checked_not_in_bone(
             )
         elif name == "start" and grid.obstacle[tuple(node)]:
             said.append(
-                "The start lies in a bright object larger than a usual renal pelvis: if it is an"
-                " artery, move the point on to the ureter."
+                "The start lies in a bright object larger than a usual renal pelvis: if it is"
+                f" {'an artery' if bone_is_bright else 'a vessel, kidney or bowel'}, move the point"
+                " on to the ureter."
             )
     return tuple(said)
 

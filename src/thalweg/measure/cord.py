@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from thalweg.measure.levels import Tone, untouched
 from thalweg.measure.spline import transported_frames
 from thalweg.measure.stretches import runs
 
@@ -51,7 +52,11 @@ FULL_WEIGHT = 0.3
 
 
 def followed_cords(
-    volume: ImageVolume, points_mm: Floats, unseen: NDArray[np.bool_], obstacles: Obstacles
+    volume: ImageVolume,
+    points_mm: Floats,
+    unseen: NDArray[np.bool_],
+    obstacles: Obstacles,
+    tone: Tone = untouched,
 ) -> tuple[Floats, Floats]:
     """Return where a cord runs through the unseen stretches, and how far to trust it.
 
@@ -63,6 +68,8 @@ def followed_cords(
     unseen : ndarray of bool, shape (n,)
         Stretches that reach an end of the course are left to the placed end.
     obstacles : Obstacles
+    tone : callable
+        Sets fat off from soft tissue (`thalweg.measure.levels`).
 
     Returns
     -------
@@ -77,7 +84,7 @@ def followed_cords(
         part = slice(first, stop)
         if first == 0 or stop == len(unseen) or stop - first < LEAST_STATIONS:
             continue
-        contrast = _contrast(volume, points_mm[part], one[part], two[part], obstacles)
+        contrast = _contrast(volume, points_mm[part], one[part], two[part], obstacles, tone)
         chain = _best_chain(contrast)
         height = contrast[np.arange(len(chain)), chain[:, 0], chain[:, 1]]
         if height.mean() < LEAST_MEAN_HU:
@@ -90,7 +97,12 @@ def followed_cords(
 
 
 def _contrast(
-    volume: ImageVolume, points: Floats, one: Floats, two: Floats, obstacles: Obstacles
+    volume: ImageVolume,
+    points: Floats,
+    one: Floats,
+    two: Floats,
+    obstacles: Obstacles,
+    tone: Tone,
 ) -> Floats:
     """Return how far each pixel stands out as a cord in HU, shape (n, side, side)."""
     offset = (np.arange(2 * HALF + 1) - HALF) * PIXEL_MM
@@ -103,6 +115,7 @@ def _contrast(
     values = ndimage.map_coordinates(
         volume.values, index, output=np.float64, order=1, mode="nearest"
     )
+    values = tone(values)
     values[obstacles.at(index)] = BRIGHTEST_HU
     values = np.clip(values, FAINTEST_HU, BRIGHTEST_HU)
     cord, around = (

@@ -17,6 +17,7 @@ from scipy import ndimage
 
 from thalweg.measure.bone import checked_not_in_bone
 from thalweg.measure.capture import OtherWay, leg_between
+from thalweg.measure.levels import Tone, untouched
 
 if TYPE_CHECKING:
     from thalweg.record.image import ImageVolume
@@ -151,15 +152,17 @@ class Corridor:
     cautions: tuple[str, ...]
 
 
-def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
+def find_corridor(volume: ImageVolume, placed_mm: Floats, tone: Tone = untouched) -> Corridor:
     """Return the cheapest way through the blocks from each placed point to the next.
 
     Parameters
     ----------
     volume : ImageVolume
-        CT in Hounsfield units.
+        On the working scale (`thalweg.measure.signal`): CT in Hounsfield units, or MR drawn to it.
     placed_mm : ndarray, shape (n, 3)
         Start, via points and end.
+    tone : callable
+        Sets fat and gas off from soft tissue (`thalweg.measure.levels`).
 
     Returns
     -------
@@ -181,11 +184,14 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats) -> Corridor:
     placed = (volume.index_of(placed_mm) - corner - (factor - 1) / 2) / factor
     nodes = np.clip(np.rint(placed), 0, np.asarray(mean.shape) - 1).astype(np.int64)
     large, held = _large_objects(bright, sampling, placed)
-    said = checked_not_in_bone(Grid(bright, large, sampling), mean, nodes)
+    is_ct = volume.modality == "CT"
+    said = checked_not_in_bone(Grid(bright, large, sampling), mean, nodes, bone_is_bright=is_ct)
     enclosed = len(np.intersect1d(held[0], held[-1])) > 0
     obstacle = _freed(large, sampling, placed, held)
     grid = Grid(bright, obstacle, sampling)
-    cost = np.interp((mean + most) / 2, COST_HU, COST)  # fine tubes show, noise hardly does
+    cost: Floats = np.asarray(
+        np.interp(tone((mean + most) / 2), COST_HU, COST)
+    )  # fine tubes show, noise hardly does
     attached = _attached(bright, obstacle)
     cost[attached] = np.maximum(cost[attached], ATTACHED_COST)
     cost[obstacle] = OBSTACLE_COST

@@ -12,7 +12,8 @@ TRACED = {
         "Length along the traced course",
         "length = arc length of the smoothed centreline from start to end point, mm; "
         "interval = length ± 1.96 SD",
-        "excretory-phase CT; points placed in the renal pelvis and at the bladder",
+        "excretory-phase CT, or MR on which urine is bright and fat dark; points placed in the "
+        "renal pelvis and at the bladder",
         ("thalweg-engineering", "song-2010"),
     ),
     "chord": Method(
@@ -32,7 +33,8 @@ TRACED = {
     "calibre": Method(
         "ureter-calibre-by-contrast-area",
         "Calibre from the contrast in the perpendicular section",
-        "calibre = 2·√(A/π), A = ∫(HU − background)/(lumen − background) over the section, mm²",
+        "calibre = 2·√(A/π), A = ∫(value − background)/(lumen − background) over the section, mm²; "
+        "value: Hounsfield units, or MR signal with the coils' shading taken out",
         "stretches filled with contrast; nothing is measured in a gap",
         ("thalweg-engineering",),
         ("Calibre is that of the contrast at one moment: peristalsis changes it.",),

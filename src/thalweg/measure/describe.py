@@ -14,6 +14,7 @@ from thalweg.measure.beside import bright_beside
 from thalweg.measure.calibre import fitted_calibres, voxel_blur
 from thalweg.measure.course import Course
 from thalweg.measure.doubt import length_sd
+from thalweg.measure.hollow import dark_cores
 from thalweg.measure.refine import STEP_MM, Lit
 from thalweg.measure.remarks import Seen, remarks
 from thalweg.measure.spline import frames, spline_through
@@ -64,6 +65,7 @@ class _Calibre:
     upper_mm: Floats
     saturated: Flags
     dense: Flags
+    hollow: Flags
     lit: Flags
 
 
@@ -120,6 +122,7 @@ def described(
         narrowings=narrow,
         dilatations=wide,
         dense=_spans(calibre.dense, station),
+        hollow=_spans(calibre.hollow, station),
         specks=[(float(station[a]), float(station[b - 1])) for a, b in state.specks],
         others=others,
         touched_mm=np.empty((0, 3)) if touched_mm is None else touched_mm,
@@ -177,6 +180,8 @@ def _calibre(volume: ImageVolume, sections: Sections, state: Lit, tangent: Float
     lit = state.lit.copy()
     spread = np.isfinite(sections.edge_mm)
     usable = lit & spread & ~state.wide_end
+    hollow = dark_cores(sections, STEP_MM) if volume.modality == "MR" else np.zeros_like(usable)
+    usable &= ~hollow
     dense = _dense(sections.core_hu, usable)
     fit = fitted_calibres(sections, usable & ~dense, voxel_blur(volume, *sections.normals), STEP_MM)
     limit = RESOLVED_VOXELS * _voxel_width(volume, tangent)
@@ -193,6 +198,7 @@ def _calibre(volume: ImageVolume, sections: Sections, state: Lit, tangent: Float
         upper_mm=np.where(fine & lit, limit, np.nan),
         saturated=lit & ~spread,
         dense=dense & lit,
+        hollow=hollow,
         lit=lit,
     )
 

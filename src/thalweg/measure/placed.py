@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thalweg.errors import ImageError, InputError
+from thalweg.measure.levels import Tone, untouched
 
 if TYPE_CHECKING:
     from thalweg.record.image import ImageVolume
 
-__all__ = ["checked_by_hand", "checked_points", "checked_volume"]
+__all__ = ["TRACEABLE", "checked_by_hand", "checked_in_tissue", "checked_points", "checked_volume"]
+
+TRACEABLE = ("CT", "MR")
 
 Floats = NDArray[np.float64]
 
@@ -31,16 +34,17 @@ NEEDLESS_DETOUR_MM = 20.0
 
 
 def checked_volume(volume: ImageVolume) -> None:
-    """Refuse an image whose values are not Hounsfield units.
+    """Refuse an image on which it is not known how urine looks.
 
     Raises
     ------
     ImageError
-        The series is not CT.
+        The series is neither CT nor MR.
     """
-    if volume.modality != "CT":
+    if volume.modality not in TRACEABLE:
         raise ImageError(
-            f"a ureter can be traced by itself only on CT, and this series is {volume.modality!r}",
+            "a ureter can be traced by itself only on CT or MR, and this series is"
+            f" {volume.modality!r}",
             mend="place the whole course by hand, point by point",
         )
 
@@ -53,14 +57,13 @@ def checked_points(
     Raises
     ------
     InputError
-        A point is not three finite numbers, lies outside the image or in air; start and end are
-        the same place; the via points are out of order.
+        A point is not three finite numbers or lies outside the image; start and end are the same
+        place; the via points are out of order.
     """
     via = np.asarray(via_mm, dtype=np.float64)
     via = via.reshape(0, 3) if via.size == 0 else np.atleast_2d(via)
     rows = [start_mm, *via, end_mm]
-    names = ["start", *(f"via point {n + 1}" for n in range(len(via))), "end"]
-    for name, row in zip(names, rows, strict=True):
+    for name, row in zip(_names(len(rows)), rows, strict=True):
         _check_one(volume, name, np.asarray(row, dtype=np.float64))
     points = np.asarray(rows, dtype=np.float64)
     if np.linalg.norm(points[-1] - points[0]) < LEAST_DISTANCE_MM:
@@ -70,6 +73,38 @@ def checked_points(
         )
     _check_order(points)
     return points
+
+
+def checked_in_tissue(working: ImageVolume, placed_mm: Floats, tone: Tone = untouched) -> None:
+    """Refuse points in air.
+
+    Parameters
+    ----------
+    working : ImageVolume
+        On the tracer's working scale (`thalweg.measure.signal`).
+    placed_mm : ndarray, shape (n, 3)
+        Start, via points and end.
+    tone : callable
+        Sets gas off from soft tissue (`thalweg.measure.levels`).
+
+    Raises
+    ------
+    InputError
+        Names the point.
+    """
+    where = "air or lung" if working.modality == "CT" else "air or where nothing gives signal"
+    for name, point in zip(_names(len(placed_mm)), placed_mm, strict=True):
+        if np.median(tone(_neighbourhood_hu(working, point))) < AIR_HU:
+            shown = ", ".join(f"{value:.1f}" for value in point)
+            raise InputError(
+                f"({shown}) mm lies in {where}, not in tissue",
+                where=name,
+                mend="place it on the ureter",
+            )
+
+
+def _names(count: int) -> list[str]:
+    return ["start", *(f"via point {number}" for number in range(1, count - 1)), "end"]
 
 
 def checked_by_hand(points_mm: ArrayLike, volume: ImageVolume | None) -> Floats:
@@ -122,12 +157,6 @@ def _check_one(volume: ImageVolume, name: str, point: Floats) -> None:
             f"({shown}) mm lies outside the image",
             where=name,
             mend="give LPS millimetres within the series (x to the left, y to the back, z up)",
-        )
-    if np.median(_neighbourhood_hu(volume, point)) < AIR_HU:
-        raise InputError(
-            f"({shown}) mm lies in air or lung, not in tissue",
-            where=name,
-            mend="place it on the ureter",
         )
 
 

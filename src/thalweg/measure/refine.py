@@ -11,6 +11,7 @@ from scipy import ndimage
 
 from thalweg.measure.cord import followed_cords
 from thalweg.measure.corridor import BRIGHT_HU
+from thalweg.measure.levels import Tone, untouched
 from thalweg.measure.section import TISSUE_HU, Sections, cut_sections
 from thalweg.measure.spline import even_steps, frames, smoothed, spline_through
 from thalweg.measure.stretches import closed_holes, runs, without_specks
@@ -107,18 +108,22 @@ class CentreLine:
     corded: Flags
 
 
-def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> CentreLine:
+def refined(
+    volume: ImageVolume, corridor: Corridor, placed_mm: Floats, tone: Tone = untouched
+) -> CentreLine:
     """Return the smooth centre line near a rough way.
 
     Parameters
     ----------
     volume : ImageVolume
-        CT in Hounsfield units.
+        On the working scale (`thalweg.measure.signal`).
     corridor : Corridor
         Within some 3 mm of the ureter where it holds contrast.
     placed_mm : ndarray, shape (k, 3)
         The points someone placed. They hold the curve where it shows no contrast, and the first
         and last of them say where it starts and ends.
+    tone : callable
+        Sets fat off from soft tissue (`thalweg.measure.levels`).
     """
     points = _unstaired(corridor.points_mm)
     scatter = 0.0
@@ -136,7 +141,7 @@ def refined(volume: ImageVolume, corridor: Corridor, placed_mm: Floats) -> Centr
         weight = _weights(state)
         target = points + move * (weight > 0)[:, None]
         if number >= CORD_FROM_ROUND:
-            move, trust = followed_cords(volume, points, ~state.lit, corridor.obstacles)
+            move, trust = followed_cords(volume, points, ~state.lit, corridor.obstacles, tone)
             target, weight = target + move, weight + trust
         _hold_placed(target, weight, points, tangent, placed_mm)
         seen = weight > 0.5

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from thalweg.measure.bone import point_names
 from thalweg.measure.corridor import BRIGHT_HU
+from thalweg.measure.levels import TISSUE, URINE
 from thalweg.measure.spline import polyline_length
 
 if TYPE_CHECKING:
@@ -41,12 +42,11 @@ FAR_APART_MM = 30.0
 HIDDEN_SHARE = 0.02
 """Such a share of the length, expected to hide between the points, is said."""
 
-_NOTHING_LIT = (
-    f"Nothing along the course is opacified (brighter than {BRIGHT_HU:g} HU): the line is only a"
-    " smooth bridge between the placed points and its length is not a measurement."
-)
+MR_BRIGHT = f"{(BRIGHT_HU - TISSUE) / (URINE - TISSUE):.0%} of the way from soft tissue to urine"
 
-NOT_CT = "No CT was measured, so calibre, narrowings and stretches without contrast are not known."
+NOT_CT = (
+    "No CT or MR was measured, so calibre, narrowings and stretches without contrast are not known."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +70,8 @@ class Seen:
         Stretches of gaps along which something bright runs.
     touched_mm : ndarray, shape (k, 3)
         Where another bright tube touches the course.
+    hollow : list of (from_mm, to_mm)
+        Stretches whose core is darker than the rim round it.
     least_bend_mm : float
         Radius of the tightest bend that was seen.
     """
@@ -86,6 +88,7 @@ class Seen:
     others: tuple[OtherWay, ...] = ()
     beside: list[tuple[float, float, float]] = field(default_factory=list)
     touched_mm: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    hollow: list[tuple[float, float]] = field(default_factory=list)
     least_bend_mm: float = np.inf
 
 
@@ -93,8 +96,8 @@ def remarks(volume: ImageVolume, seen: Seen) -> tuple[str, ...]:
     """Return the cautions of a course: those of its image, then those of what was seen."""
     return (
         *volume.cautions,
-        *_of_contrast(seen),
-        *_of_other_ways(seen),
+        *_of_contrast(volume, seen),
+        *_of_other_ways(volume, seen),
         *_of_calibre(seen),
         *_of_bends(seen),
         *_of_placing(volume, seen),
@@ -122,11 +125,16 @@ def by_hand(placed_mm: Floats, fit: HandFit) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _of_contrast(seen: Seen) -> list[str]:
+def _of_contrast(volume: ImageVolume, seen: Seen) -> list[str]:
     length = float(seen.station_mm[-1])
     unseen = sum(gap.length_mm for gap in seen.gaps)
     if unseen > 0.999 * length:
-        return [_NOTHING_LIT]
+        least = f"{BRIGHT_HU:g} HU" if volume.modality == "CT" else MR_BRIGHT
+        nothing = (
+            f"Nothing along the course is opacified (brighter than {least}): the line is only a"
+            " smooth bridge between the placed points and its length is not a measurement."
+        )
+        return [nothing]
     said = []
     if unseen > MUCH_UNSEEN * length:
         said.append(
@@ -148,7 +156,7 @@ def _bridge(seen: Seen, gap: Gap) -> str:
     return "is a smooth bridge"
 
 
-def _of_other_ways(seen: Seen) -> list[str]:
+def _of_other_ways(volume: ImageVolume, seen: Seen) -> list[str]:
     said = []
     for other in seen.others:
         ends = np.stack([other.from_mm, other.to_mm])
@@ -167,8 +175,9 @@ def _of_other_ways(seen: Seen) -> list[str]:
                 f" ran in a vessel; the next best way would be {change}: look there, and add a via"
                 f" point on the ureter to settle it."
             )
+    bright = "vessel, bone or bowel" if volume.modality == "CT" else "vessel or bowel"
     said += [
-        f"Something bright (vessel, bone or bowel) runs {distance:.0f} mm beside the bridge from"
+        f"Something bright ({bright}) runs {distance:.0f} mm beside the bridge from"
         f" {start:.0f} to {end:.0f} mm, where the ureter holds no contrast: look whether the course"
         " keeps to the ureter there."
         for start, end, distance in seen.beside
@@ -206,6 +215,11 @@ def _of_calibre(seen: Seen) -> list[str]:
         f"From {start:.0f} to {end:.0f} mm something denser than the contrast elsewhere (stone,"
         " stent or denser urine) hides the calibre."
         for start, end in seen.dense
+    ]
+    said += [
+        f"From {start:.0f} to {end:.0f} mm the middle of the lumen is darker than its rim:"
+        " concentrated contrast can look dark on MR; calibre is not measured there."
+        for start, end in seen.hollow
     ]
     said += [
         f"A lone bright spot at {(start + end) / 2:.0f} mm was left out: it may be a drop of"

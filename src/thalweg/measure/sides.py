@@ -42,7 +42,9 @@ HIGHER_MM = 20.0
 """An end this much higher than the start makes it likely that they are swapped."""
 
 
-def checked_sides(volume: ImageVolume, placed_mm: Floats) -> tuple[str, ...]:
+def checked_sides(
+    volume: ImageVolume, placed_mm: Floats, body_above: float = AIR_HU
+) -> tuple[str, ...]:
     """Return cautions where start and end hardly belong to one ureter as it usually runs.
 
     Parameters
@@ -50,6 +52,8 @@ def checked_sides(volume: ImageVolume, placed_mm: Floats) -> tuple[str, ...]:
     volume : ImageVolume
     placed_mm : ndarray, shape (k, 3)
         Start, via points and end.
+    body_above : float
+        What is brighter belongs to the body, in the image's own units.
 
     Raises
     ------
@@ -65,7 +69,7 @@ def checked_sides(volume: ImageVolume, placed_mm: Floats) -> tuple[str, ...]:
             f"The end lies {higher:.0f} mm higher than the start: if they are swapped, stations,"
             " pivot and division count from the wrong end; swap them."
         )
-    middle = midline_x_mm(volume, start[2], end[2])
+    middle = midline_x_mm(volume, start[2], end[2], body_above)
     if middle is None:
         return tuple(said)
     midline, half_width = middle
@@ -88,7 +92,9 @@ def checked_sides(volume: ImageVolume, placed_mm: Floats) -> tuple[str, ...]:
     return tuple(said)
 
 
-def midline_x_mm(volume: ImageVolume, top_mm: float, foot_mm: float) -> tuple[float, float] | None:
+def midline_x_mm(
+    volume: ImageVolume, top_mm: float, foot_mm: float, body_above: float = AIR_HU
+) -> tuple[float, float] | None:
     """Return x of the body's midline between two heights, and half its width, in LPS mm.
 
     The middle of the trunk's outline, the median over several levels. None where the image does
@@ -105,7 +111,7 @@ def midline_x_mm(volume: ImageVolume, top_mm: float, foot_mm: float) -> tuple[fl
         values = ndimage.map_coordinates(
             volume.values, index, output=np.float32, order=0, mode="constant", cval=np.nan
         )
-        flanks = _flanks(values)
+        flanks = _flanks(values, body_above)
         if flanks is not None:
             found.append(x[list(flanks)])
     if not found:
@@ -114,9 +120,9 @@ def midline_x_mm(volume: ImageVolume, top_mm: float, foot_mm: float) -> tuple[fl
     return float(np.median(sides.mean(axis=1))), float(np.median(np.ptp(sides, axis=1)) / 2)
 
 
-def _flanks(values: NDArray[np.float32]) -> tuple[int, int] | None:
+def _flanks(values: NDArray[np.float32], body_above: float) -> tuple[int, int] | None:
     """Return the first and last column of the trunk; None where one of them is not to be seen."""
-    body = ndimage.binary_opening(values > AIR_HU, np.ones((5, 5)))  # without table and tubes
+    body = ndimage.binary_opening(values > body_above, np.ones((5, 5)))  # without table and tubes
     labels, count = ndimage.label(body)
     if not count:
         return None
@@ -127,6 +133,6 @@ def _flanks(values: NDArray[np.float32]) -> tuple[int, int] | None:
     for column, outward in ((columns[0], -1), (columns[-1], 1)):
         beside = column + 2 * outward
         rows = trunk[:, column]
-        if not 0 <= beside < values.shape[1] or not (values[rows, beside] <= AIR_HU).any():
+        if not 0 <= beside < values.shape[1] or not (values[rows, beside] <= body_above).any():
             return None
     return int(columns[0]), int(columns[-1])

@@ -1,4 +1,4 @@
-"""Tracing one ureter on a CT urogram, from the renal pelvis to the bladder."""
+"""Tracing one ureter on a CT or MR urogram, from the renal pelvis to the bladder."""
 
 from __future__ import annotations
 
@@ -12,11 +12,18 @@ from thalweg.errors import ImageError
 from thalweg.measure.byhand import fitted_by_hand
 from thalweg.measure.corridor import find_corridor
 from thalweg.measure.describe import described, undescribed
-from thalweg.measure.placed import checked_by_hand, checked_points, checked_volume
+from thalweg.measure.placed import (
+    TRACEABLE,
+    checked_by_hand,
+    checked_in_tissue,
+    checked_points,
+    checked_volume,
+)
 from thalweg.measure.refine import STEP_MM, lit_stations, refined, sections_along
 from thalweg.measure.remarks import NOT_CT, by_hand
 from thalweg.measure.section import cut_sections
 from thalweg.measure.sides import checked_sides
+from thalweg.measure.signal import working_image
 from thalweg.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -47,7 +54,8 @@ def trace_ureter(
     Parameters
     ----------
     volume : ImageVolume
-        CT in the excretory phase, Hounsfield units.
+        CT in the excretory phase, Hounsfield units; or MR on which urine is bright and fat dark,
+        any units (`thalweg.measure.signal`).
     start_mm, end_mm : array_like, shape (3,)
         LPS millimetres in the renal pelvis (or at its junction with the ureter) and at the
         bladder. The course starts and ends abreast of them.
@@ -66,7 +74,8 @@ def trace_ureter(
         A point is not finite, outside the image, in air or in bone; start and end coincide or
         lie on different sides of the body without via points; via points are out of order.
     ImageError
-        The series is not CT, or the only way between the points runs through bone.
+        The series is neither CT nor MR, urine does not stand out on MR, or the only way between
+        the points runs through bone.
 
     Notes
     -----
@@ -78,15 +87,18 @@ def trace_ureter(
     checked_volume(volume)
     placed = checked_points(volume, start_mm, end_mm, via_mm)
     progress("tracing", 0, 3)
-    ends = checked_sides(volume, placed)
-    corridor = find_corridor(volume, placed)
+    image = working_image(volume, placed)
+    checked_in_tissue(image.volume, placed, image.tone)
+    ends = checked_sides(volume, placed, image.body_above)
+    volume = image.volume
+    corridor = find_corridor(volume, placed, image.tone)
     if corridor.obstacle_share > GREATEST_OBSTACLE_SHARE:
         raise ImageError(
-            "the way between the points runs through bone or another large bright object",
+            f"the way between the points runs through {_large(volume)}",
             mend="move the points on to the ureter or add via points along it",
         )
     progress("tracing", 1, 3)
-    line = refined(volume, corridor, placed)
+    line = refined(volume, corridor, placed, image.tone)
     progress("tracing", 2, 3)
     course = described(
         volume,
@@ -99,18 +111,25 @@ def trace_ureter(
         others=corridor.others,
         touched_mm=corridor.touched_mm,
     )
-    through = _through_bone(corridor.obstacle_share, course.length_mm)
+    through = _through_bone(volume, corridor.obstacle_share, course.length_mm)
     progress("tracing", 3, 3)
     return replace(course, cautions=(*course.cautions, *ends, *corridor.cautions, *through))
 
 
-def _through_bone(share: float, length_mm: float) -> tuple[str, ...]:
+def _large(volume: ImageVolume) -> str:
+    """Return what a bright object too large for a ureter can be on an image."""
+    if volume.modality == "CT":
+        return "bone or another large bright object"
+    return "a large bright object, such as kidney, bowel or a vessel"
+
+
+def _through_bone(volume: ImageVolume, share: float, length_mm: float) -> tuple[str, ...]:
     """Return a caution where part of the way runs through bone or another large bright object."""
     if share * length_mm < LEAST_OBSTACLE_MM:
         return ()
     said = (
-        f"About {share * length_mm:.0f} mm of the way run through bone or another large bright"
-        " object: the length holds only if the ureter truly passes there; add via points on it."
+        f"About {share * length_mm:.0f} mm of the way run through {_large(volume)}:"
+        " the length holds only if the ureter truly passes there; add via points on it."
     )
     return (said,)
 
@@ -123,8 +142,8 @@ def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) 
     points_mm : array_like, shape (n, 3)
         LPS millimetres along the ureter from renal pelvis to bladder, n at least 2.
     volume : ImageVolume, optional
-        Where it is given and CT, calibre, narrowings and gaps are measured on the contrast beside
-        the course; the course itself keeps to the points, within their scatter.
+        Where it is given and CT or MR, calibre, narrowings and gaps are measured on the contrast
+        beside the course; the course itself keeps to the points, within their scatter.
 
     Returns
     -------
@@ -140,9 +159,14 @@ def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) 
     placed = checked_by_hand(points_mm, volume)
     fit = fitted_by_hand(placed, STEP_MM)
     points, sd, said = fit.points_mm, fit.length_sd_mm, by_hand(placed, fit)
-    if volume is None or volume.modality != "CT":
+    if volume is None or volume.modality not in TRACEABLE:
         given = volume.cautions if volume is not None else ()
         return undescribed(points, sd, (*given, *said, NOT_CT))
+    try:
+        volume = working_image(volume, placed).volume
+    except ImageError as refused:
+        nothing = f"Calibre, narrowings and stretches without contrast are not known: {refused}"
+        return undescribed(points, sd, (*volume.cautions, *said, nothing))
     sections, _ = sections_along(volume, points)
     near = lit_stations(sections, STEP_MM, seeking=True).lit
     beside = points + sections.sought() * near[:, None]

@@ -134,7 +134,7 @@ def trace_folder(
     Parameters
     ----------
     folder : Path
-        Holds one CT series in DICOM.
+        Holds one series of CT or MR in DICOM.
     start_mm, end_mm : tuple of float
         LPS millimetres in the renal pelvis and at the bladder.
     via_mm : sequence of tuple

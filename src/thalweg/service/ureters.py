@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.errors import InputError
 from thalweg.measure.findings import course_findings
+from thalweg.measure.signal import working_image
 from thalweg.plan.staging import FreedUreter, division_of, pivot_of
 from thalweg.service.marked import marked_ureter, measured_course, refusal
 
@@ -86,6 +87,14 @@ def traced_ureters(
     return tuple(found)
 
 
+def _shown(volume: ImageVolume, course: Course) -> ImageVolume:
+    """Return what pictures are drawn from: on the scale that their windows are meant for."""
+    try:
+        return working_image(volume, course.points_mm[[0, -1]]).volume
+    except InputError:  # a course placed by hand on an image that cannot be traced
+        return volume
+
+
 def _freed(
     case: Case, side: str, fact: Fact, measured: MeasuredCourse, draw: Draw | None
 ) -> TracedUreter:
@@ -106,6 +115,8 @@ def _freed(
         pivot = pivot_of(course, pole.points_mm[0])
         division, why = division_of(course, pivot)
         freed = FreedUreter(side, course, pivot, division, (fact, held.fact), why)
-    picture = None if draw is None or volume is None else draw(volume, course, side)
+    picture = None
+    if draw is not None and volume is not None:
+        picture = draw(_shown(volume, course), course, side)
     facts = (fact,) if held.fact is None else (fact, held.fact)
     return TracedUreter(side, measured.taken, course, freed, findings, facts, picture, problem)

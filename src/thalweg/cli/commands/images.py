@@ -46,8 +46,8 @@ def trace(
     images: Annotated[
         Path | None,
         typer.Argument(
-            help="Folder that holds one CT series in DICOM; may be left out for a course placed "
-            "by hand, of which then only the length is measured."
+            help="Folder that holds one series of CT or MR in DICOM; may be left out for a course "
+            "placed by hand, of which then only the length is measured."
         ),
     ] = None,
     start: Annotated[

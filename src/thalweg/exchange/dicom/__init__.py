@@ -7,7 +7,7 @@ from thalweg.exchange.dicom.headers import PatientKeys
 from thalweg.exchange.dicom.pixels import read_volume
 from thalweg.exchange.dicom.projection import ReadRadiograph, read_radiograph
 from thalweg.exchange.dicom.series import SeriesSurvey, survey
-from thalweg.exchange.dicom.write import InventedPerson, write_ct_series
+from thalweg.exchange.dicom.write import InventedPerson, write_ct_series, write_mr_series
 from thalweg.exchange.dicom.write_projection import write_radiograph
 
 __all__ = [
@@ -19,5 +19,6 @@ __all__ = [
     "read_volume",
     "survey",
     "write_ct_series",
+    "write_mr_series",
     "write_radiograph",
 ]

@@ -1,4 +1,4 @@
-"""An artificial CT volume written as a DICOM CT Image Storage series.
+"""An artificial CT or MR volume written as a series of CT or MR Image Storage.
 
 Only artificial images are written; the scanner's own files stay the record of a real examination.
 They are marked as artificial in the standard's own attributes: Quality Control Image (0028,0300)
@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from pydicom import Dataset, dcmwrite
 from pydicom.dataset import FileMetaDataset
-from pydicom.uid import UID, CTImageStorage, ExplicitVRLittleEndian
+from pydicom.uid import UID, CTImageStorage, ExplicitVRLittleEndian, MRImageStorage
 from pydicom.valuerep import DSfloat
 
 from thalweg.errors import InputError
@@ -31,13 +31,23 @@ if TYPE_CHECKING:
 
     from thalweg.record.image import ImageVolume
 
-__all__ = ["MARK", "InventedPerson", "decimal_string", "study_dataset", "uid_of", "write_ct_series"]
+__all__ = [
+    "MARK",
+    "InventedPerson",
+    "decimal_string",
+    "study_dataset",
+    "uid_of",
+    "write_ct_series",
+    "write_mr_series",
+]
 
 NAMESPACE: Final = uuid.UUID("5a6f1c1e-7d0b-5c9e-9d57-7b1f0a3c2d44")
 """Root of the name-based UUIDs (RFC 9562 version 5) that become UIDs under 2.25 (PS3.5 B.2)."""
 
 SQUARE_TOLERANCE: Final = 1e-9
 """Most that the cosine between row and column direction may differ from 0."""
+
+STORAGE: Final = {"CT": CTImageStorage, "MR": MRImageStorage}
 
 MARK: Final = "phantom: artificial image"
 LONG_STRING: Final = 64  # characters, VR LO of PS3.5 section 6.2
@@ -115,7 +125,64 @@ def write_ct_series(
     InputError
         The folder already holds something.
     """
-    _require_writable(volume, person, study_at, description)
+    _require_writable(volume, person, study_at, description, "CT")
+    return _written(
+        volume,
+        folder,
+        person,
+        study_at,
+        description=description,
+        seed=seed,
+        series_number=series_number,
+        body_part=body_part,
+        progress=progress,
+    )
+
+
+def write_mr_series(
+    volume: ImageVolume,
+    folder: Path,
+    *,
+    person: InventedPerson,
+    study_at: datetime,
+    description: str,
+    seed: str,
+    series_number: int = 1,
+    body_part: str = "ABDOMEN",
+    progress: Progress = silent,
+) -> list[Path]:
+    """Write an artificial MR volume of int16 signal, 0 or more; otherwise as `write_ct_series`.
+
+    No scanner acquired it: echo and repetition time, which the standard lets stand empty, do.
+    """
+    _require_writable(volume, person, study_at, description, "MR")
+    if volume.values.min() < 0:
+        raise ValueError("an MR magnitude is 0 or more")
+    return _written(
+        volume,
+        folder,
+        person,
+        study_at,
+        description=description,
+        seed=seed,
+        series_number=series_number,
+        body_part=body_part,
+        progress=progress,
+    )
+
+
+def _written(
+    volume: ImageVolume,
+    folder: Path,
+    person: InventedPerson,
+    study_at: datetime,
+    *,
+    description: str,
+    seed: str,
+    series_number: int,
+    body_part: str,
+    progress: Progress,
+) -> list[Path]:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError("is already in use", where=str(folder), mend="name a new or empty folder")
     series = _series_dataset(
@@ -142,12 +209,17 @@ def write_ct_series(
 
 
 def _require_writable(
-    volume: ImageVolume, person: InventedPerson, study_at: datetime, description: str
+    volume: ImageVolume,
+    person: InventedPerson,
+    study_at: datetime,
+    description: str,
+    modality: str,
 ) -> None:
     if not volume.phantom:
         raise ValueError("only artificial images (phantom=True) are written as DICOM")
-    if volume.modality != "CT" or volume.values.dtype != np.int16:
-        raise ValueError("a CT series is written from a CT volume of int16 Hounsfield units")
+    if volume.modality != modality or volume.values.dtype != np.int16:
+        unit = "Hounsfield units" if modality == "CT" else "signal"
+        raise ValueError(f"{modality} series are written from a volume of that kind, int16 {unit}")
     if study_at.tzinfo is None:
         raise ValueError("the time of the study needs a timezone")
     if not 1 <= len(person.patient_id) <= LONG_STRING:
@@ -166,7 +238,9 @@ def uid_of(*parts: object) -> str:
     return f"2.25.{uuid.uuid5(NAMESPACE, '|'.join(map(str, parts))).int}"
 
 
-def study_dataset(person: InventedPerson, study_at: datetime, study_uid: str) -> Dataset:
+def study_dataset(
+    person: InventedPerson, study_at: datetime, study_uid: str, storage: UID = CTImageStorage
+) -> Dataset:
     """Return the attributes of file, person and study."""
     shared = Dataset()
     shared.file_meta = FileMetaDataset()
@@ -175,7 +249,7 @@ def study_dataset(person: InventedPerson, study_at: datetime, study_uid: str) ->
     shared.file_meta.ImplementationVersionName = "THALWEG"
     # SOP Common
     shared.SpecificCharacterSet = "ISO_IR 192"
-    shared.SOPClassUID = CTImageStorage
+    shared.SOPClassUID = storage
     shared.TimezoneOffsetFromUTC = study_at.strftime("%z")[:5]
     # Patient
     shared.PatientName = person.name
@@ -205,12 +279,12 @@ def _series_dataset(
 ) -> Dataset:
     """Return the attributes that all planes share, module by module (PS3.3 A.3)."""
     study_uid = uid_of("study", seed, person.patient_id, study_at.isoformat())
-    shared = study_dataset(person, study_at, study_uid)
+    shared = study_dataset(person, study_at, study_uid, STORAGE[volume.modality])
     content = hashlib.sha256(np.ascontiguousarray(volume.values).data)
     content.update(np.ascontiguousarray(volume.to_lps).data)
     day, clock = shared.StudyDate, shared.StudyTime
     # General Series
-    shared.Modality = "CT"
+    shared.Modality = volume.modality
     shared.SeriesInstanceUID = uid_of("series", study_uid, description, content.hexdigest())
     shared.SeriesNumber = series_number
     shared.SeriesDescription = f"{description} ({MARK})"
@@ -226,7 +300,6 @@ def _series_dataset(
     shared.AcquisitionNumber = 1
     shared.AcquisitionDate, shared.AcquisitionTime = day, clock
     shared.ContentDate, shared.ContentTime = day, clock
-    shared.ImageType = ["DERIVED", "SECONDARY", "AXIAL"]
     shared.DerivationDescription = "Computed from an invented anatomy"
     shared.ImageComments = f"{MARK}, not of a person"
     shared.QualityControlImage = "YES"
@@ -241,12 +314,35 @@ def _series_dataset(
     shared.BitsAllocated = shared.BitsStored = 16
     shared.HighBit = 15
     shared.PixelRepresentation = 1
-    # CT Image and VOI LUT
+    if volume.modality == "CT":
+        _add_ct_image(shared)
+    else:
+        _add_mr_image(shared, volume)
+    return shared
+
+
+def _add_ct_image(shared: Dataset) -> None:
+    """Add the CT Image (PS3.3 C.8.2.1) and VOI LUT modules."""
+    shared.ImageType = ["DERIVED", "SECONDARY", "AXIAL"]
     shared.RescaleIntercept, shared.RescaleSlope = 0, 1
     shared.RescaleType = "HU"
     shared.KVP = None
     shared.WindowCenter, shared.WindowWidth = 40, 400
-    return shared
+
+
+def _add_mr_image(shared: Dataset, volume: ImageVolume) -> None:
+    """Add the MR Image (PS3.3 C.8.3.1) and VOI LUT modules.
+
+    Scanning Sequence and Variant must name something: a spoiled gradient echo, what the tissues'
+    signal is like.
+    """
+    shared.ImageType = ["DERIVED", "SECONDARY", "OTHER"]
+    shared.ScanningSequence, shared.SequenceVariant = "GR", "SP"
+    shared.ScanOptions = "FS"
+    shared.MRAcquisitionType = "3D"
+    shared.RepetitionTime = shared.EchoTime = shared.EchoTrainLength = None
+    high = max(int(np.percentile(volume.values, 99.9)), 2)
+    shared.WindowCenter, shared.WindowWidth = high // 2, high
 
 
 def decimal_string(value: float) -> DSfloat:
@@ -265,7 +361,7 @@ def _add_geometry(shared: Dataset, volume: ImageVolume) -> None:
 
 def _add_plane(shared: Dataset, volume: ImageVolume, uid: UID, index: int) -> None:
     """Set what belongs to one plane."""
-    shared.file_meta.MediaStorageSOPClassUID = CTImageStorage
+    shared.file_meta.MediaStorageSOPClassUID = shared.SOPClassUID
     shared.file_meta.MediaStorageSOPInstanceUID = uid
     shared.SOPInstanceUID = uid
     shared.InstanceNumber = index + 1
