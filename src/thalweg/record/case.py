@@ -53,7 +53,8 @@ class ImageRecord:
     Parameters
     ----------
     series_uid : str
-        DICOM Series Instance UID.
+        DICOM Series Instance UID; ``sha256:`` and a hash for a series without one, and for a
+        radiograph, which is known by its file.
     modality : str
         DICOM modality code.
     acquired : str
@@ -75,6 +76,11 @@ class ImageRecord:
     folder: str
     phantom: bool
     cautions: tuple[str, ...] = ()
+
+    @property
+    def is_volume(self) -> bool:
+        """Whether its planes make a volume; a radiograph does not."""
+        return self.modality in {"CT", "MR"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Concept", "Kind", "LaboratoryCode", "concept", "concept_of_code", "concepts"]
 
-Kind = Literal["quantity", "yes-no", "choice", "text", "points", "capsule"]
+Kind = Literal["quantity", "yes-no", "choice", "text", "points", "capsule", "pixels"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,16 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 
-__all__ = ["Fact", "FactValue", "Mark", "Moment", "Origin", "moment_key", "say_moment"]
+__all__ = [
+    "Fact",
+    "FactValue",
+    "Mark",
+    "Moment",
+    "Origin",
+    "PixelMark",
+    "moment_key",
+    "say_moment",
+]
 
 Point = tuple[float, float, float]
 Moment = date | datetime
@@ -37,7 +46,26 @@ class Mark:
     series_uid: str = ""
 
 
-FactValue = Decimal | bool | str | Mark
+@dataclass(frozen=True, slots=True)
+class PixelMark:
+    """Places on a radiograph, which has no millimetres of its own.
+
+    Parameters
+    ----------
+    points_px : tuple of (column, row)
+        Counted from 0 at the centre of the upper left pixel.
+    image : str
+        ``sha256:`` and the hash of the file; while a case file is read, the file's name.
+    frame : int, optional
+        Which one of a file of several, from 1.
+    """
+
+    points_px: tuple[tuple[float, float], ...]
+    image: str
+    frame: int | None = None
+
+
+FactValue = Decimal | bool | str | Mark | PixelMark
 
 
 def moment_key(at: Moment) -> datetime:
@@ -148,6 +176,9 @@ def say(value: FactValue) -> str:
     if isinstance(value, Mark):
         places = "; ".join(", ".join(f"{c:g}" for c in point) for point in value.points_mm)
         return f"[{places}]" + (f" radius {value.radius_mm:g}" if value.radius_mm else "")
+    if isinstance(value, PixelMark):
+        places = "; ".join(f"{column:g}, {row:g}" for column, row in value.points_px)
+        return f"[{places}] pixels"
     return str(value)
 
 
@@ -161,5 +192,11 @@ def plain(value: FactValue) -> object:
             "radius_mm": value.radius_mm,
             "normal": None if value.normal is None else list(value.normal),
             "series_uid": value.series_uid,
+        }
+    if isinstance(value, PixelMark):
+        return {
+            "points_px": [list(p) for p in value.points_px],
+            "image": value.image,
+            "frame": value.frame,
         }
     return value

@@ -49,7 +49,7 @@ def lacking(case: Case) -> tuple[str, ...]:
     wanted = [key for key in WANTED if not absent or not key.endswith(absent)]
     missing = [key for key in wanted if not any(map(case.series, _either(key)))]
     names = [concepts()[key].name for key in missing]
-    return (*names, *(() if case.images else ("images",)))
+    return (*names, *(() if any(one.is_volume for one in case.images) else ("images",)))
 
 
 @dataclass(frozen=True)

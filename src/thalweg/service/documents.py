@@ -20,7 +20,8 @@ from thalweg.service.workup import work_up
 from thalweg.sheets.html import to_html
 from thalweg.sheets.pdf import to_pdf
 from thalweg.sheets.pictures.course import course_picture
-from thalweg.sheets.plan import PlanContent, PlannedUreter, plan_document
+from thalweg.sheets.pictures.radiograph import radiograph_picture
+from thalweg.sheets.plan import PlanContent, PlannedRadiograph, PlannedUreter, plan_document
 
 if TYPE_CHECKING:
     from datetime import date
@@ -86,6 +87,12 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
         calendar_reason=reason,
         problems=workup.problems,
         notices=(*workup.appraisal.notices, *local),
+        radiographs=tuple(
+            PlannedRadiograph(
+                one.side, one.label, one.findings, one.picture, one.scale, one.said, one.problem
+            )
+            for one in workup.films
+        ),
     )
 
 
@@ -119,7 +126,15 @@ def write_plan(
         If there is no such case, or a file cannot be written.
     """
     own = read_protocol(protocol)
-    workup = work_up(case_id, store, at=at, protocol=own, draw=course_picture, progress=progress)
+    workup = work_up(
+        case_id,
+        store,
+        at=at,
+        protocol=own,
+        draw=course_picture,
+        draw_film=radiograph_picture,
+        progress=progress,
+    )
     content = plan_content(workup, own)
     progress("Writing the plan", 0, 3)
     document = plan_document(content)

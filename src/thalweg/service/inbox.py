@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Inbox", "look_into"]
 
+RADIOGRAPHS: Final = "radiographs"
+"""Sub-folder of single radiographs, DICOM or pictures, which are no series."""
+
 MAGIC_AT: Final = 128
 MAGIC: Final = b"DICM"
 """How a DICOM file begins after its preamble (PS3.10 section 7.1)."""
@@ -30,6 +33,8 @@ class Inbox:
         ``*.json`` and ``*.csv``.
     images : tuple of Path
         Sub-folders with at least one DICOM file.
+    radiographs : tuple of Path
+        Files of the sub-folder ``radiographs``.
     not_taken : tuple of str
         A sentence for each kind of thing that is passed over.
     """
@@ -38,6 +43,7 @@ class Inbox:
     fhir: tuple[Path, ...]
     tables: tuple[Path, ...]
     images: tuple[Path, ...]
+    radiographs: tuple[Path, ...]
     not_taken: tuple[str, ...]
 
 
@@ -61,8 +67,10 @@ def look_into(folder: Path) -> Inbox:
     fhir = [path for path in files if path.suffix.lower() == ".json"]
     tables = [path for path in files if path.suffix.lower() == ".csv"]
     folders = [path for path in inside if path.is_dir() and not path.name.startswith(".")]
-    images = [path for path in folders if _has_images(path)]
-    taken = {case_file, *fhir, *tables, *images}
+    apart = folder / RADIOGRAPHS
+    radiographs = _radiographs(apart) if apart in folders else ()
+    images = [path for path in folders if path != apart and _has_images(path)]
+    taken = {case_file, *fhir, *tables, *images, *([apart] if radiographs else [])}
     others = [path for path in inside if path not in taken]
     loose = [path.name for path in others if path.is_file() and is_dicom(path)]
     if loose:
@@ -77,7 +85,9 @@ def look_into(folder: Path) -> Inbox:
     rest = [path.name for path in others if not path.is_dir()]
     if rest:
         sentences.append(f"Not of a kind that is read: {_few(rest)}.")
-    return Inbox(case_file, tuple(fhir), tuple(tables), tuple(images), tuple(sentences))
+    return Inbox(
+        case_file, tuple(fhir), tuple(tables), tuple(images), radiographs, tuple(sentences)
+    )
 
 
 def is_dicom(path: Path) -> bool:
@@ -88,6 +98,12 @@ def is_dicom(path: Path) -> bool:
             return file.read(len(MAGIC)) == MAGIC
     except OSError:
         return False
+
+
+def _radiographs(folder: Path) -> tuple[Path, ...]:
+    return tuple(
+        path for path in _listed(folder) if path.is_file() and not path.name.startswith(".")
+    )
 
 
 def _has_images(folder: Path) -> bool:

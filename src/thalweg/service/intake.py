@@ -16,6 +16,7 @@ from thalweg.exchange.table import read_table
 from thalweg.progress import Progress, silent
 from thalweg.record.case import Case, ImageRecord
 from thalweg.record.fact import Mark, moment_key
+from thalweg.service.films import take_films
 from thalweg.service.identity import check_identity, identity_of_images
 from thalweg.service.inbox import Inbox, look_into
 from thalweg.service.library import surveyed
@@ -86,6 +87,7 @@ class _Gathered:
     harvest: Reading = field(default_factory=Reading)
     surveys: dict[str, SeriesSurvey] = field(default_factory=dict)
     uids: dict[str, str] = field(default_factory=dict)
+    films: tuple[NewSeries, ...] = ()
 
 
 def take_in(
@@ -212,7 +214,9 @@ def _checked(
             harvest.questions += [f"Images in {name!r}: {each}" for each in found.cautions]
     with harvest.part(""):
         _require_distinct(gathered.uids)
-    facts = (*_on_images(gathered, case_file, on_record, store), *harvest.facts)
+    own = _on_images(gathered, case_file, on_record, store)
+    own, gathered.films = take_films(own, gathered.inbox.radiographs, case_file, on_record, harvest)
+    facts = (*own, *harvest.facts)
     for fact in facts:
         with harvest.part(fact.origin.place):
             _require_possible_date(fact, person, today)
@@ -225,7 +229,8 @@ def _on_images(
     """Return the case file's facts with its marks tied to their series and inside it."""
     if not any(isinstance(fact.value, Mark) for fact in case_file.facts):
         return case_file.facts
-    harvest, there = gathered.harvest, on_record.images if on_record else ()
+    harvest = gathered.harvest
+    there = [each for each in on_record.images if each.is_volume] if on_record else []
     if len(gathered.surveys) < len(gathered.inbox.images):
         return case_file.facts  # a series could not be read, which is a problem of its own
     if not gathered.surveys and not there and need_no_images(case_file.facts):
@@ -288,7 +293,7 @@ def _uid(found: SeriesSurvey) -> str:
 
 
 def _new_series(gathered: _Gathered, progress: Progress) -> tuple[NewSeries, ...]:
-    return tuple(
+    volumes = tuple(
         NewSeries(
             ImageRecord(
                 series_uid=gathered.uids[name],
@@ -303,6 +308,7 @@ def _new_series(gathered: _Gathered, progress: Progress) -> tuple[NewSeries, ...
         )
         for name, found in gathered.surveys.items()
     )
+    return (*volumes, *gathered.films)
 
 
 def _conflicts(case: Case, given: Iterable[Fact]) -> tuple[str, ...]:

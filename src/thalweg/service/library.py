@@ -36,7 +36,8 @@ def series_of(case: Case, series_uid: str = "") -> ImageRecord:
     InputError
         If it is not on record, or if it is not said which of several is meant.
     """
-    found = [each for each in case.images if series_uid in ("", each.series_uid)]
+    volumes = [each for each in case.images if each.is_volume]
+    found = [each for each in volumes if series_uid in ("", each.series_uid)]
     if len(found) == 1:
         return found[0]
     if not found:

@@ -15,6 +15,7 @@ from thalweg.plan.reach import solve_scene
 from thalweg.plan.reached import Ground, margin_finding, summarised
 from thalweg.plan.staging import staged
 from thalweg.progress import silent
+from thalweg.service.films import measured_films
 from thalweg.service.images import Images
 from thalweg.service.obstacles import obstacles_for
 from thalweg.service.protocol import NO_PROTOCOL
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from thalweg.progress import Progress
     from thalweg.record.case import Case
     from thalweg.record.finding import Finding
+    from thalweg.service.films import DrawFilm, Film
     from thalweg.service.protocol import Protocol
     from thalweg.service.ureters import Draw, TracedUreter
     from thalweg.store.store import Store
@@ -61,6 +63,8 @@ class Workup:
     appraisal : Appraisal
     problems : tuple of str
         Why parts of it could not be worked out.
+    films : tuple of Film
+        Ureters on radiographs.
     """
 
     case: Case
@@ -73,13 +77,15 @@ class Workup:
     margins: tuple[Finding, ...]
     appraisal: Appraisal
     problems: tuple[str, ...]
+    films: tuple[Film, ...] = ()
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Every finding, those of the kidneys first."""
         traced = [finding for ureter in self.ureters for finding in ureter.findings]
+        thrown = [finding for film in self.films for finding in film.findings]
         verdicts = [row.finding() for row in self.appraisal.diversions]
-        return (*self.kidney, *traced, *self.margins, *verdicts)
+        return (*self.kidney, *traced, *thrown, *self.margins, *verdicts)
 
 
 def require_born(case: Case, day: date) -> None:
@@ -156,6 +162,7 @@ def worked_up(
     at: date,
     protocol: Protocol = NO_PROTOCOL,
     draw: Draw | None = None,
+    draw_film: DrawFilm | None = None,
     progress: Progress = silent,
 ) -> Workup:
     """Work up a case already read; otherwise as `work_up`."""
@@ -164,6 +171,7 @@ def worked_up(
     kidney = kidney_findings(KidneyInputs.from_case(case, at))
     images = Images(case, store, progress)
     ureters = traced_ureters(case, images, draw=draw, at=at, progress=progress)
+    films = measured_films(case, store, ureters, draw=draw_film, at=at)
     sites, site_problems = measured_sites(case, images)
     scene, routes, problems = _routes(case, images, ureters, sites, progress)
     margins = {}
@@ -175,6 +183,7 @@ def worked_up(
     rules = catalogue(protocol.table("catalogue"))
     appraisal = appraise(case, findings, summarised(routes, margins), rules, at)
     untraced = [one.problem for one in ureters if one.problem]
+    unmeasured = [film.problem for film in films if film.problem]
     return Workup(
         case,
         at,
@@ -185,7 +194,8 @@ def worked_up(
         routes,
         tuple(margins.values()),
         appraisal,
-        (*untraced, *site_problems, *problems),
+        (*untraced, *unmeasured, *site_problems, *problems),
+        films,
     )
 
 
@@ -196,6 +206,7 @@ def work_up(
     at: date,
     protocol: Protocol = NO_PROTOCOL,
     draw: Draw | None = None,
+    draw_film: DrawFilm | None = None,
     progress: Progress = silent,
 ) -> Workup:
     """Work up a case on record.
@@ -210,6 +221,8 @@ def work_up(
         The unit's own rules in place of ours.
     draw : callable, optional
         Makes a picture of each traced ureter while its image is in memory.
+    draw_film : callable, optional
+        Makes a picture of each radiograph.
     progress : Progress
 
     Raises
@@ -218,5 +231,11 @@ def work_up(
         If there is no such case, or the day lies before the person's birth.
     """
     return worked_up(
-        store.get_case(case_id), store, at=at, protocol=protocol, draw=draw, progress=progress
+        store.get_case(case_id),
+        store,
+        at=at,
+        protocol=protocol,
+        draw=draw,
+        draw_film=draw_film,
+        progress=progress,
     )

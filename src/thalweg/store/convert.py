@@ -7,7 +7,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from thalweg.record.fact import Fact, FactValue, Mark, Moment, Origin, plain
+from thalweg.record.fact import Fact, FactValue, Mark, Moment, Origin, PixelMark, plain
 
 if TYPE_CHECKING:
     from sqlalchemy import RowMapping
@@ -54,6 +54,8 @@ def _kind(value: FactValue) -> str:
         return "yes-no"
     if isinstance(value, Decimal):
         return "quantity"
+    if isinstance(value, PixelMark):
+        return "pixels"
     return "mark" if isinstance(value, Mark) else "text"
 
 
@@ -66,6 +68,12 @@ def _value(kind: str, value: Any) -> FactValue:
             radius_mm=value["radius_mm"],
             normal=None if value["normal"] is None else tuple(value["normal"]),
             series_uid=value["series_uid"],
+        )
+    if kind == "pixels":
+        return PixelMark(
+            tuple((column, row) for column, row in value["points_px"]),
+            value["image"],
+            value["frame"],
         )
     if isinstance(value, bool) is (kind == "yes-no") and isinstance(value, (bool, str)):
         return value

@@ -44,6 +44,15 @@
     to_mm = [0, 40, -60]
     radius_mm = 10
 
+    [[radiograph]]                   # a ureter's shadow; the file lies in the folder radiographs
+    file = "urogram.dcm"             # DICOM, PNG or JPEG
+    side = "left"
+    at = 2026-02-20                  # when it was taken
+    points_px = [[743, 280], [724, 505], [640, 1150]]  # column, row; from pelvis to bladder
+    source_detector = "1150 mm"      # optional, as are source_ureter (or ureter_detector),
+    source_ureter = "950 mm"         # depth_spread, central_ray_px, frame, and a marked scale:
+    depth_spread = "25 mm"           # scale_px, scale, scale_depth
+
     [landmarks_mm]
     umbilicus = [0, -105, 0]
     lower-pole-left = [70, 30, 60]   # iliac-spine-left, conduit-base, …

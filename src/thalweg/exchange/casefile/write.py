@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from thalweg.exchange.casefile.marks import COURSES, URETERS, landmark_keys
+from thalweg.exchange.casefile.radiographs import is_of_radiograph, radiograph_lines
 from thalweg.record.fact import Mark
 
 if TYPE_CHECKING:
@@ -34,9 +35,11 @@ def write_casefile(path: Path, content: CaseFile) -> None:
     ValueError
         If marks differ in their date, or a fact has no place in a case file.
     """
-    course = [fact for fact in content.facts if not isinstance(fact.value, Mark) and not fact.label]
-    marks = [fact for fact in content.facts if isinstance(fact.value, Mark)]
-    lengths = [fact for fact in content.facts if fact.label and not isinstance(fact.value, Mark)]
+    films = [fact for fact in content.facts if is_of_radiograph(fact)]
+    others = [fact for fact in content.facts if not is_of_radiograph(fact)]
+    course = [fact for fact in others if not isinstance(fact.value, Mark) and not fact.label]
+    marks = [fact for fact in others if isinstance(fact.value, Mark)]
+    lengths = [fact for fact in others if fact.label and not isinstance(fact.value, Mark)]
     dates = {fact.at for fact in (*marks, *lengths)}
     if len(dates) > 1:
         msg = "a case file has one date for all its marks"
@@ -55,6 +58,7 @@ def write_casefile(path: Path, content: CaseFile) -> None:
         *([f"folder = {_text(content.images_folder)}"] if content.images_folder else []),
         f"accept_identity = {str(content.accept_identity).lower()}",
         *_marks(marks, lengths),
+        *radiograph_lines(films, {}),
     ]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 

@@ -2,5 +2,6 @@
 
 from thalweg.sheets.plan.content import PlanContent, PlannedUreter
 from thalweg.sheets.plan.document import plan_document
+from thalweg.sheets.plan.radiograph import PlannedRadiograph
 
-__all__ = ["PlanContent", "PlannedUreter", "plan_document"]
+__all__ = ["PlanContent", "PlannedRadiograph", "PlannedUreter", "plan_document"]

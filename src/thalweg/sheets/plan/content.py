@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from thalweg.record.case import Case
     from thalweg.record.finding import Finding
     from thalweg.sheets.document import Picture
+    from thalweg.sheets.plan.radiograph import PlannedRadiograph
 
 __all__ = ["PlanContent", "PlannedUreter"]
 
@@ -54,6 +55,7 @@ class PlanContent:
         What could not be worked out.
     notices : tuple of str
         Which rules the unit's own protocol replaced.
+    radiographs : tuple of PlannedRadiograph
     """
 
     case: Case
@@ -69,3 +71,4 @@ class PlanContent:
     calendar_reason: str
     problems: tuple[str, ...] = ()
     notices: tuple[str, ...] = field(default=())
+    radiographs: tuple[PlannedRadiograph, ...] = ()

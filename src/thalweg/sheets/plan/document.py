@@ -13,6 +13,7 @@ from thalweg.sheets.plan.anatomy import (
 )
 from thalweg.sheets.plan.choice import calendar_section, diversion_sections, sources_section
 from thalweg.sheets.plan.person import at_a_glance, facts_section
+from thalweg.sheets.plan.radiograph import radiograph_section
 from thalweg.sheets.plan.words import WARNING
 
 if TYPE_CHECKING:
@@ -50,6 +51,7 @@ def plan_document(content: PlanContent) -> Document:
             at_a_glance(content),
             kidney_section(content),
             *(ureter_section(ureter) for ureter in content.ureters),
+            *(radiograph_section(n, film) for n, film in enumerate(content.radiographs, 1)),
             reach_section(content),
             sites_section(content),
             *diversion_sections(content),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from thalweg.record.case import age_in_years
 from thalweg.record.concept import concepts
-from thalweg.record.fact import Mark, say, say_moment
+from thalweg.record.fact import Mark, PixelMark, say, say_moment
 from thalweg.record.units import printed
 from thalweg.sheets.document import Block, Cautions, Cell, Items, Section, Table, Text, Tone
 from thalweg.sheets.plan.words import VERDICT_TONE
@@ -62,6 +62,10 @@ def _key_numbers(content: PlanContent) -> Table:
         rows += [(finding, where) for finding in ureter.findings if finding.name in named]
         best = _best_margin(content, ureter.side)
         rows += [(best, "Reach")] if best is not None else []
+    for film in content.radiographs:
+        # What is proven where there is one, else the shadow's own length.
+        last = film.findings[-1:]
+        rows += [(finding, f"{film.side.capitalize()} ureter on a radiograph") for finding in last]
     return Table(
         ("What", "Value", "As of", "Source and method"),
         tuple(
@@ -133,7 +137,7 @@ def facts_section(content: PlanContent) -> Section:
             chosen = content.case.latest(key, label=label)
             if chosen.conflict:
                 conflicts.append(chosen.caution)
-            if chosen.fact is not None and not isinstance(chosen.fact.value, Mark):
+            if chosen.fact is not None and not isinstance(chosen.fact.value, (Mark, PixelMark)):
                 rows.append(_row(chosen.fact))
     questions = [q for fact in content.case.facts for q in fact.questions]
     return Section(
