@@ -159,7 +159,7 @@ def test_it_agrees_with_the_true_course_on_ct(tmp_path: Path) -> None:
     case_id, home = taken_in(tmp_path, film() + by_hand(true_course()))
     shown = course_of(case_id, home)
     findings = checked_findings(shown["findings"])
-    assert any("agrees with the course on CT" in c for c in findings[LENGTH]["cautions"])
+    assert any("Radiograph and CT agree" in c for c in findings[LENGTH]["cautions"])
     assert findings[LEAST]["value"] < findings["ureter-length-left"]["value"]
     assert not any("disagree" in problem for problem in shown["problems"])
 

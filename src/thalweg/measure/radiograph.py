@@ -262,7 +262,7 @@ def _depth_cautions(scale: Calibration, spread: float | None, length: float) -> 
                 f"no length that it has at least can be proven; {told}"
             )
         ]
-    return [f"The ureter is taken to lie within {spread:g} mm of the stated depth; {told}"]
+    return [f"The ureter is taken to lie within {spread:.0f} mm of the stated depth; {told}"]
 
 
 def _course_cautions(flat: Floats, length: float) -> list[str]:

@@ -292,17 +292,21 @@ def _beside(side: str, shadow: Shadow, ureter: TracedUreter | None) -> tuple[tup
         )
     course = ureter.course
     most = course.length_mm + Z95 * course.length_sd_mm
-    what = "what it is at least" if proven else "the shadow, whose least length is not proven"
+    what = (
+        f"it is at least {least:.0f} mm"
+        if proven
+        else f"its shadow is {shadow.length_mm:.0f} mm, though what it is at least is not proven"
+    )
     if least > most:
         disagree = (
-            f"Radiograph and CT disagree on the {side} ureter: {what} ({least:.0f} mm) exceeds its "
-            f"course on CT ({course.length_mm:.0f} mm) beyond doubt. Check scale, distances and "
-            "points of the one, and the course of the other; rely on neither until it is settled."
+            f"Radiograph and CT disagree on the {side} ureter beyond their doubt: on the "
+            f"radiograph {what}, its course on CT is {course.length_mm:.0f} mm. Check scale, "
+            "distances and points of the one, and the course of the other; rely on neither until "
+            "it is settled."
         )
         return (disagree,), disagree
-    return (
-        (
-            f"It agrees with the course on CT ({course.length_mm:.0f} mm), which may be longer and "
-            f"not shorter: {what} is {least:.0f} mm."
-        ),
-    ), ""
+    agrees = (
+        f"Radiograph and CT agree: {what}, and its course on CT, {course.length_mm:.0f} mm, may "
+        "be longer and not shorter."
+    )
+    return (agrees,), ""

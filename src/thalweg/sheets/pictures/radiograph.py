@@ -62,7 +62,7 @@ def radiograph_picture(
         f"{name} on a radiograph ({when}): the placed course in yellow, stations in mm at the "
         f"ureter's depth. {_headline(shadow)}.{artificial}",
         f"{name}: {len(shadow.placed_px)} points placed on a radiograph. {_headline(shadow)}.",
-        share=0.7,
+        share=0.6,
     )
 
 
