@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.support.shadows import run_of
 
@@ -27,7 +27,7 @@ def thrown(points: np.ndarray) -> np.ndarray:
     return np.asarray(points[:, :2] * (DETECTOR / points[:, 2:]))
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(curves)
 def test_no_curve_is_shorter(points: np.ndarray) -> None:
     near, far = points[:, 2].min(), points[:, 2].max()
@@ -35,7 +35,7 @@ def test_no_curve_is_shorter(points: np.ndarray) -> None:
     assert least <= run_of(points) * (1 + 1e-12) + 1e-9
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(curves, st.tuples(coordinates, coordinates))
 def test_nor_when_the_foot_of_the_beam_is_not_known(
     points: np.ndarray, offset: tuple[float, float]
@@ -54,7 +54,7 @@ def test_nor_when_the_foot_of_the_beam_is_not_known(
     assert least <= least_length(seen, DETECTOR, near, far) + 1e-9
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.tuples(coordinates, coordinates), min_size=2, max_size=12), depths)
 def test_a_flat_curve_keeps_its_length(places: list[tuple[float, float]], depth: float) -> None:
     points = np.column_stack([np.asarray(places), np.full(len(places), depth)])

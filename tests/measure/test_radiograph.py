@@ -6,7 +6,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.special import ellipe
 from tests.support.shadows import Beam, run_of
@@ -75,7 +75,7 @@ def test_a_scale_in_the_picture_serves_at_any_depth(depth: float, said: str | fl
     assert shadow.length_mm == pytest.approx(wave_length(), rel=1e-4)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.lists(st.floats(-24.0, 24.0), min_size=4, max_size=4),
     st.floats(-60.0, 60.0),
