@@ -24,19 +24,25 @@ class InputError(ThalwegError):
         The file, entry or option it was found in; empty where there is only one place.
     mend : str
         What the user can do about it, as a clause without a final full stop.
+    detail : object, optional
+        The same as data, where it can be shown in another way than by a sentence, such as
+        `thalweg.measure.fault.PlacedFault` on the image.
     """
 
-    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+    def __init__(
+        self, what: str, *, where: str = "", mend: str = "", detail: object | None = None
+    ) -> None:
         self.what = what
         self.where = where
         self.mend = mend
+        self.detail = detail
         head = f"{where}: {what}" if where else what
         super().__init__(f"{head}; {mend}." if mend else f"{head}.")
 
     def at(self, where: str) -> InputError:
         """Return the same error with `where` put in front of its own place."""
         place = f"{where}, {self.where}" if self.where else where
-        return type(self)(self.what, where=place, mend=self.mend)
+        return type(self)(self.what, where=place, mend=self.mend, detail=self.detail)
 
 
 class UnitError(InputError):

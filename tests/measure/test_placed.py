@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from tests.support import tubes
 
 from thalweg.errors import ImageError, InputError
+from thalweg.measure.fault import Fault, PlacedFault
 from thalweg.measure.placed import checked_points
 from thalweg.measure.trace import course_from_points, trace_ureter
 from thalweg.record.image import ImageVolume
@@ -55,6 +57,16 @@ def test_bad_points_are_refused(start: object, end: object, via: object, expecte
     with pytest.raises(InputError, match=expected) as refused:
         trace_ureter(with_lung_beside(), start, end, via)  # type: ignore[arg-type]
     assert ";" in sentence(refused)
+    fault = refused.value.detail
+    assert isinstance(fault, PlacedFault)
+    named = [fault.names[number] for number in fault.offending]
+    expected_names = re.findall(r"start|end|via point 2|via point(?=s)", expected)
+    if expected_names == ["via point"]:
+        assert named == ["via point 1", "via point 2"]
+    elif expected_names:
+        assert named == expected_names
+    else:
+        assert named == ["start", "end"]
 
 
 def test_other_modalities_are_refused_with_a_way_out() -> None:
@@ -74,6 +86,11 @@ def test_a_way_that_runs_only_through_bone_is_refused() -> None:
     with pytest.raises(ImageError, match="through bone") as refused:
         trace_ureter(tubes.render([bone], shape, to_lps), START, END)
     sentence(refused)
+    fault = refused.value.detail
+    assert isinstance(fault, PlacedFault)
+    assert fault.fault is Fault.THROUGH_BONE
+    assert len(fault.way_mm) == len(fault.in_bone) > 20
+    assert fault.in_bone.mean() > 0.5
 
 
 def test_via_points_in_order_are_taken() -> None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from tests.support import tubes
 
 from thalweg.errors import InputError
+from thalweg.measure.fault import Fault, PlacedFault
 from thalweg.measure.sides import midline_x_mm
 from thalweg.measure.trace import trace_ureter
 from thalweg.phantom.render import Phantom, render
@@ -56,6 +57,10 @@ def test_an_end_on_the_other_sides_ureter_is_refused_wherever_the_person_lies(
     ) as refused:
         trace_ureter(moved, start, end)
     assert str(refused.value).endswith(".")
+    fault = refused.value.detail
+    assert isinstance(fault, PlacedFault)
+    assert fault.fault is Fault.SIDES
+    assert fault.midline_mm == pytest.approx(shift[0], abs=2.0)
 
 
 def test_a_crossing_that_via_points_confirm_is_traced_with_a_caution() -> None:
@@ -66,13 +71,32 @@ def test_a_crossing_that_via_points_confirm_is_traced_with_a_caution() -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_usual_ends_raise_no_question_and_swapped_ones_do(side: str) -> None:
+def test_usual_ends_raise_no_question_and_swapped_ones_are_refused(side: str) -> None:
     start, end = ends(side)
     usual = trace_ureter(whole_infant().volume, start, end)
-    assert not any("swap" in c or "midline" in c or "bone" in c for c in usual.cautions)
-    swapped = trace_ureter(whole_infant().volume, end, start)
-    (said,) = [caution for caution in swapped.cautions if "swap" in caution]
+    assert not any("upward" in c or "midline" in c or "bone" in c for c in usual.cautions)
+    with pytest.raises(InputError, match=r"as if the two were swapped; .* add via points") as told:
+        trace_ureter(whole_infant().volume, end, start)
+    assert f"{start[2] - end[2]:.0f} mm higher" in str(told.value)
+    fault = told.value.detail
+    assert isinstance(fault, PlacedFault)
+    assert fault.fault is Fault.SWAPPED
+    np.testing.assert_array_equal(fault.points_mm, [end, start])
+
+
+def test_a_ureter_that_via_points_show_to_run_upward_is_traced_with_a_caution() -> None:
+    start, end = ends("left")
+    middle = whole_infant().truth.left.centreline.point_at(50.0)
+    course = trace_ureter(whole_infant().volume, end, start, [middle])
+    (said,) = [caution for caution in course.cautions if "upward" in caution]
     assert f"{start[2] - end[2]:.0f} mm higher" in said
+
+
+def test_an_infant_s_short_ureter_placed_the_wrong_way_round_is_refused() -> None:
+    start, _ = ends("left")
+    below = whole_infant().truth.left.centreline.point_at(14.0)
+    with pytest.raises(InputError, match="as if the two were swapped"):
+        trace_ureter(whole_infant().volume, below, start)
 
 
 def bone_beside_a_ureter() -> tuple[ImageVolume, Array]:

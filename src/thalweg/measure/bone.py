@@ -8,13 +8,14 @@ import numpy as np
 from scipy import ndimage
 
 from thalweg.errors import InputError
+from thalweg.measure.fault import Fault, fault_of, point_names
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from thalweg.measure.corridor import Grid
 
-__all__ = ["checked_not_in_bone", "point_names"]
+__all__ = ["checked_not_in_bone"]
 
 ROUND_MM = 12.0
 """The object is looked at this far round the point."""
@@ -28,15 +29,11 @@ LEAST_MM3 = 1500.0
 or a usual renal pelvis."""
 
 
-def point_names(count: int) -> list[str]:
-    """Return what placed points are called in messages: start, via points, end."""
-    return ["start", *(f"via point {number}" for number in range(1, count - 1)), "end"]
-
-
 def checked_not_in_bone(
     grid: Grid,
     mean: NDArray[np.float32],
     nodes: NDArray[np.int64],
+    placed_mm: NDArray[np.float64],
     *,
     bone_is_bright: bool = True,
 ) -> tuple[str, ...]:
@@ -49,6 +46,8 @@ def checked_not_in_bone(
         Mean brightness of each block.
     nodes : ndarray of int, shape (k, 3)
         Blocks of start, via points and end.
+    placed_mm : ndarray, shape (k, 3)
+        The points themselves.
     bone_is_bright : bool
         False on MR, where bone is dark: nothing is refused there.
 
@@ -58,11 +57,14 @@ def checked_not_in_bone(
         A point lies in a large bright object that is as uneven as bone.
     """
     said = []
-    for name, node in zip(point_names(len(nodes)), nodes, strict=True):
+    for number, (name, node) in enumerate(zip(point_names(len(nodes)), nodes, strict=True)):
         if bone_is_bright and _uneven(grid, mean, node):
             if grid.obstacle[tuple(node)]:
                 raise InputError(
-                    "the point lies in bone", where=name, mend="move it on to the ureter"
+                    "the point lies in bone",
+                    where=name,
+                    mend="move it on to the ureter",
+                    detail=fault_of(Fault.BONE, placed_mm, number),
                 )
             said.append(
                 f"The {name} lies in something bright and uneven: bone, or a stone or stent in"

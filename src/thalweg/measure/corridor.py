@@ -142,6 +142,8 @@ class Corridor:
         Where another bright tube touches the way.
     cautions : tuple of str
         What must be said about where the points were placed.
+    in_bone : ndarray of bool, shape (n,)
+        Which points of the way lie in large bright objects.
     """
 
     points_mm: Floats
@@ -150,6 +152,7 @@ class Corridor:
     others: tuple[OtherWay, ...]
     touched_mm: Floats
     cautions: tuple[str, ...]
+    in_bone: Flags
 
 
 def find_corridor(volume: ImageVolume, placed_mm: Floats, tone: Tone = untouched) -> Corridor:
@@ -185,7 +188,8 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats, tone: Tone = untouched
     nodes = np.clip(np.rint(placed), 0, np.asarray(mean.shape) - 1).astype(np.int64)
     large, held = _large_objects(bright, sampling, placed)
     is_ct = volume.modality == "CT"
-    said = checked_not_in_bone(Grid(bright, large, sampling), mean, nodes, bone_is_bright=is_ct)
+    before = Grid(bright, large, sampling)
+    said = checked_not_in_bone(before, mean, nodes, placed_mm, bone_is_bright=is_ct)
     enclosed = len(np.intersect1d(held[0], held[-1])) > 0
     obstacle = _freed(large, sampling, placed, held)
     grid = Grid(bright, obstacle, sampling)
@@ -215,10 +219,17 @@ def find_corridor(volume: ImageVolume, placed_mm: Floats, tone: Tone = untouched
         touched.append(place(leg.touched))
     way.append(placed_mm[-1:])
     rims = ndimage.binary_dilation(barred) & ~(grid.bright & ~barred)  # dim, but still the vessel's
+    within = [flags for leg in through for flags in (leg[:1], leg[1:-1])] + [through[-1][-1:]]
     in_the_way = Obstacles(obstacle | rims, corner + (factor - 1) / 2, factor.astype(np.float64))
     share = 1.0 if enclosed else float(np.concatenate(through).mean())
     return Corridor(
-        np.concatenate(way), in_the_way, share, tuple(others), np.concatenate(touched), said
+        np.concatenate(way),
+        in_the_way,
+        share,
+        tuple(others),
+        np.concatenate(touched),
+        said,
+        np.concatenate(within) | enclosed,
     )
 
 

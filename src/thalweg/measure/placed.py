@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thalweg.errors import ImageError, InputError
+from thalweg.measure.fault import Fault, fault_of, point_names
 from thalweg.measure.levels import Tone, untouched
 
 if TYPE_CHECKING:
@@ -62,14 +63,15 @@ def checked_points(
     """
     via = np.asarray(via_mm, dtype=np.float64)
     via = via.reshape(0, 3) if via.size == 0 else np.atleast_2d(via)
-    rows = [start_mm, *via, end_mm]
-    for name, row in zip(_names(len(rows)), rows, strict=True):
-        _check_one(volume, name, np.asarray(row, dtype=np.float64))
+    rows: list[ArrayLike] = [start_mm, *via, end_mm]
+    for number in range(len(rows)):
+        _check_one(volume, rows, number)
     points = np.asarray(rows, dtype=np.float64)
     if np.linalg.norm(points[-1] - points[0]) < LEAST_DISTANCE_MM:
         raise InputError(
             f"start and end lie within {LEAST_DISTANCE_MM:g} mm of each other",
             mend="put the start at the renal pelvis and the end at the bladder",
+            detail=fault_of(Fault.SAME_PLACE, points, 0, len(points) - 1),
         )
     _check_order(points)
     return points
@@ -93,18 +95,16 @@ def checked_in_tissue(working: ImageVolume, placed_mm: Floats, tone: Tone = unto
         Names the point.
     """
     where = "air or lung" if working.modality == "CT" else "air or where nothing gives signal"
-    for name, point in zip(_names(len(placed_mm)), placed_mm, strict=True):
+    names = point_names(len(placed_mm))
+    for number, (name, point) in enumerate(zip(names, placed_mm, strict=True)):
         if np.median(tone(_neighbourhood_hu(working, point))) < AIR_HU:
             shown = ", ".join(f"{value:.1f}" for value in point)
             raise InputError(
                 f"({shown}) mm lies in {where}, not in tissue",
                 where=name,
                 mend="place it on the ureter",
+                detail=fault_of(Fault.AIR, placed_mm, number),
             )
-
-
-def _names(count: int) -> list[str]:
-    return ["start", *(f"via point {number}" for number in range(1, count - 1)), "end"]
 
 
 def checked_by_hand(points_mm: ArrayLike, volume: ImageVolume | None) -> Floats:
@@ -146,10 +146,14 @@ def _neighbourhood_hu(volume: ImageVolume, point_mm: Floats) -> Floats:
     return np.asarray(part, dtype=np.float64).ravel()
 
 
-def _check_one(volume: ImageVolume, name: str, point: Floats) -> None:
+def _check_one(volume: ImageVolume, rows: list[ArrayLike], number: int) -> None:
+    name, point = point_names(len(rows))[number], np.asarray(rows[number], dtype=np.float64)
     if point.shape != (3,) or not np.isfinite(point).all():
         raise InputError(
-            "a point needs three finite numbers x, y, z in millimetres", where=name, mend="place it"
+            "a point needs three finite numbers x, y, z in millimetres",
+            where=name,
+            mend="place it",
+            detail=fault_of(Fault.NO_PLACE, rows, number),
         )
     shown = ", ".join(f"{value:.1f}" for value in point)
     if not volume.contains(point):
@@ -157,6 +161,7 @@ def _check_one(volume: ImageVolume, name: str, point: Floats) -> None:
             f"({shown}) mm lies outside the image",
             where=name,
             mend="give LPS millimetres within the series (x to the left, y to the back, z up)",
+            detail=fault_of(Fault.OUTSIDE, rows, number),
         )
 
 
@@ -177,4 +182,5 @@ def _check_order(points: Floats) -> None:
                     f"via points {first} to {last} run against the course",
                     where="via",
                     mend="give the via points in order from the renal pelvis to the bladder",
+                    detail=fault_of(Fault.ORDER, points, *range(first, last + 1)),
                 )

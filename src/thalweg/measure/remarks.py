@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from thalweg.measure.bone import point_names
 from thalweg.measure.corridor import BRIGHT_HU
+from thalweg.measure.fault import point_names
 from thalweg.measure.levels import TISSUE, URINE
 from thalweg.measure.spline import polyline_length
 

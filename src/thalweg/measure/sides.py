@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from thalweg.errors import InputError
+from thalweg.measure.fault import Fault, fault_of
 from thalweg.measure.placed import AIR_HU
 
 if TYPE_CHECKING:
@@ -39,7 +41,8 @@ USUAL_HALF_WIDTH_MM = 160.0
 """Half the width of the trunk that the distances above are meant for."""
 
 HIGHER_MM = 20.0
-"""An end this much higher than the start makes it likely that they are swapped."""
+"""An end this much higher than the start makes it likely that they are swapped; the figure shrinks
+with the body. Only from a kidney in the pelvis, as a transplant, does a ureter run upward."""
 
 
 def checked_sides(
@@ -58,38 +61,56 @@ def checked_sides(
     Raises
     ------
     InputError
-        Start and end lie on different sides of the body and no via point says that the ureter
-        crosses over.
+        Start and end lie on different sides of the body, or the end much higher than the start,
+        and no via point says that the ureter truly runs so. `InputError.detail` is a
+        `thalweg.measure.fault.PlacedFault`.
     """
-    said = []
-    start, end = placed_mm[0], placed_mm[-1]
-    higher = float(end[2] - start[2])
-    if higher > HIGHER_MM:
-        said.append(
-            f"The end lies {higher:.0f} mm higher than the start: if they are swapped, stations,"
-            " pivot and division count from the wrong end; swap them."
-        )
-    middle = midline_x_mm(volume, start[2], end[2], body_above)
-    if middle is None:
-        return tuple(said)
-    midline, half_width = middle
+    middle = midline_x_mm(volume, placed_mm[0, 2], placed_mm[-1, 2], body_above)
+    midline, half_width = (None, USUAL_HALF_WIDTH_MM) if middle is None else middle
     size = min(half_width / USUAL_HALF_WIDTH_MM, 1.0)
+    sides = () if midline is None else _crossing(placed_mm, midline, size)
+    return (*sides, *_running_up(placed_mm, size))
+
+
+def _running_up(placed_mm: Floats, size: float) -> tuple[str, ...]:
+    """Refuse an end above its start, or say so where via points confirm it."""
+    higher = float(placed_mm[-1, 2] - placed_mm[0, 2])
+    if higher <= HIGHER_MM * size:
+        return ()
+    told = f"the end lies {higher:.0f} mm higher than the start"
+    if len(placed_mm) == 2:
+        raise InputError(
+            f"{told}, as if the two were swapped",
+            where="start and end",
+            mend="put the start in the renal pelvis and the end at the bladder, or, where the "
+            "ureter truly runs upward, add via points along it",
+            detail=fault_of(Fault.SWAPPED, placed_mm, 0, 1),
+        )
+    said = (
+        f"{told[0].upper()}{told[1:]}: stations count from the right end only if this ureter truly"
+        " runs upward, as from a kidney in the pelvis."
+    )
+    return (said,)
+
+
+def _crossing(placed_mm: Floats, midline: float, size: float) -> tuple[str, ...]:
+    """Refuse ends on different sides, or say so where via points confirm it."""
     off = placed_mm[[0, -1], 0] - midline
     lateral, across = (off[0], off[1]) if abs(off[0]) > abs(off[1]) else (off[1], off[0])
-    if abs(lateral) > LATERAL_MM * size and -np.sign(lateral) * across > ACROSS_MM * size:
-        one, other = ("left", "right") if off[0] > 0 else ("right", "left")
-        told = f"the start lies on the {one} and the end on the {other} of the body's midline"
-        if len(placed_mm) == 2:
-            raise InputError(
-                f"{told}, so they do not belong to one ureter as it usually runs",
-                where="end",
-                mend="put both on one ureter, or, where it truly crosses over, add via points"
-                " along it",
-            )
-        said.append(
-            f"{told[0].upper()}{told[1:]}: the length holds only if this ureter truly crosses over."
+    if abs(lateral) <= LATERAL_MM * size or -np.sign(lateral) * across <= ACROSS_MM * size:
+        return ()
+    one, other = ("left", "right") if off[0] > 0 else ("right", "left")
+    told = f"the start lies on the {one} and the end on the {other} of the body's midline"
+    if len(placed_mm) == 2:
+        raise InputError(
+            f"{told}, so they do not belong to one ureter as it usually runs",
+            where="end",
+            mend="put both on one ureter, or, where it truly crosses over, add via points along it",
+            detail=replace(fault_of(Fault.SIDES, placed_mm, 0, 1), midline_mm=midline),
         )
-    return tuple(said)
+    return (
+        f"{told[0].upper()}{told[1:]}: the length holds only if this ureter truly crosses over.",
+    )
 
 
 def midline_x_mm(

@@ -93,16 +93,19 @@ def frames(spline: CubicSpline, station_mm: Floats) -> tuple[Floats, Floats, Flo
 def transported_frames(points_mm: Floats) -> tuple[Floats, Floats]:
     """Return two unit normals to the course at each point that do not spin about it.
 
-    Each frame is the one before, turned only as far as the course bends.
+    Each frame is the one before, turned by the least rotation that takes one tangent to the next,
+    so that frames from another first normal differ by one and the same turn all along.
     """
     tangent = np.gradient(points_mm, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
     one = np.empty_like(tangent)
-    before = np.eye(3)[np.argmin(np.abs(tangent[0]))]
-    for number, along in enumerate(tangent):
-        square = before - np.dot(before, along) * along
-        before = square / np.linalg.norm(square)
-        one[number] = before
+    first = np.eye(3)[np.argmin(np.abs(tangent[0]))]
+    first = first - np.dot(first, tangent[0]) * tangent[0]
+    one[0] = first / np.linalg.norm(first)
+    for number in range(1, len(tangent)):
+        both = tangent[number - 1] + tangent[number]
+        share = np.dot(one[number - 1], tangent[number]) / max(np.dot(both, both) / 2, 1e-12)
+        one[number] = one[number - 1] - share * both
     return one, np.cross(tangent, one)
 
 

@@ -12,6 +12,7 @@ from thalweg.errors import ImageError
 from thalweg.measure.byhand import fitted_by_hand
 from thalweg.measure.corridor import find_corridor
 from thalweg.measure.describe import described, undescribed
+from thalweg.measure.fault import Fault, fault_of
 from thalweg.measure.placed import (
     TRACEABLE,
     checked_by_hand,
@@ -72,7 +73,8 @@ def trace_ureter(
     ------
     InputError
         A point is not finite, outside the image, in air or in bone; start and end coincide or
-        lie on different sides of the body without via points; via points are out of order.
+        lie on different sides of the body, or the end much higher than the start, without via
+        points; via points are out of order.
     ImageError
         The series is neither CT nor MR, urine does not stand out on MR, or the only way between
         the points runs through bone.
@@ -96,6 +98,11 @@ def trace_ureter(
         raise ImageError(
             f"the way between the points runs through {_large(volume)}",
             mend="move the points on to the ureter or add via points along it",
+            detail=replace(
+                fault_of(Fault.THROUGH_BONE, placed, 0, len(placed) - 1),
+                way_mm=corridor.points_mm,
+                in_bone=corridor.in_bone,
+            ),
         )
     progress("tracing", 1, 3)
     line = refined(volume, corridor, placed, image.tone)
