@@ -44,6 +44,8 @@ class PlacedFault:
         The way found between the points, where the fault rests on it; else empty.
     in_bone : ndarray of bool, shape (k,)
         Which of its points lie in bone or another large bright object.
+    by_hand : bool
+        The points are the whole course, and are called by their numbers.
     """
 
     fault: Fault
@@ -52,10 +54,13 @@ class PlacedFault:
     midline_mm: float | None = None
     way_mm: Floats = field(default_factory=lambda: np.empty((0, 3)))
     in_bone: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=np.bool_))
+    by_hand: bool = False
 
     @property
     def names(self) -> list[str]:
         """What the points are called in messages."""
+        if self.by_hand:
+            return [f"point {number + 1}" for number in range(len(self.points_mm))]
         return point_names(len(self.points_mm))
 
 
@@ -64,11 +69,13 @@ def point_names(count: int) -> list[str]:
     return ["start", *(f"via point {number}" for number in range(1, count - 1)), "end"]
 
 
-def fault_of(fault: Fault, rows: list[ArrayLike] | Floats, *offending: int) -> PlacedFault:
+def fault_of(
+    fault: Fault, rows: list[ArrayLike] | Floats, *offending: int, by_hand: bool = False
+) -> PlacedFault:
     """Return a fault of points that may not even be points."""
     points = np.full((len(rows), 3), np.nan)
     for number, row in enumerate(rows):
         values = np.asarray(row, dtype=np.float64)
         if values.shape == (3,):
             points[number] = values
-    return PlacedFault(fault, points, offending)
+    return PlacedFault(fault, points, offending, by_hand=by_hand)

@@ -53,12 +53,12 @@ def greatest_through(
     upper = np.asarray(volume.shape) - 0.5
     index = volume.index_of(base)
     step = volume.from_lps[:3, :3] @ away
-    for depth in np.arange(low[2] + pixel_mm / 4, high[2], pixel_mm / 2):
+    for depth in np.arange(low[2] + pixel_mm / 2, high[2], pixel_mm):
         here = index + depth * step
         inside = ((here >= -0.5) & (here <= upper)).all(axis=-1)
-        block = np.floor((here[inside] + 0.5) / factor).astype(np.int64)
-        block = np.clip(block, 0, np.asarray(blocks.shape) - 1)
-        best[inside] = np.maximum(best[inside], blocks[tuple(block.T)])
+        block = ((here[inside] + 0.5) / factor).astype(np.int64)  # not negative: towards zero
+        at = np.minimum(block, np.asarray(blocks.shape) - 1)
+        best[inside] = np.maximum(best[inside], blocks[tuple(at.T)])
     best[np.isneginf(best)] = np.nan
     u, v = points_mm @ right, points_mm @ up
     pixels = np.stack([(rows[0] - v) / pixel_mm, (u - columns[0]) / pixel_mm], axis=1)

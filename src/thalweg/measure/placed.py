@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thalweg.errors import ImageError, InputError
-from thalweg.measure.fault import Fault, fault_of, point_names
+from thalweg.measure.fault import Fault, PlacedFault, fault_of, point_names
 from thalweg.measure.levels import Tone, untouched
 
 if TYPE_CHECKING:
@@ -122,17 +122,32 @@ def checked_by_hand(points_mm: ArrayLike, volume: ImageVolume | None) -> Floats:
             "a course placed by hand needs at least two points of x, y, z in millimetres",
             mend="place more points along the ureter",
         )
+
+    def at_fault(fault: Fault, *offending: int) -> PlacedFault:
+        return fault_of(fault, points, *offending, by_hand=True)
+
     for number, point in enumerate(points):
         name = f"point {number + 1}"
         if not np.isfinite(point).all():
-            raise InputError("its coordinates are not finite", where=name, mend="place it again")
+            raise InputError(
+                "its coordinates are not finite",
+                where=name,
+                mend="place it again",
+                detail=at_fault(Fault.NO_PLACE, number),
+            )
         if volume is not None and not volume.contains(point):
-            raise InputError("it lies outside the image", where=name, mend="place it again")
+            raise InputError(
+                "it lies outside the image",
+                where=name,
+                mend="place it again",
+                detail=at_fault(Fault.OUTSIDE, number),
+            )
         if number and np.linalg.norm(point - points[number - 1]) < LEAST_STEP_MM:
             raise InputError(
                 f"it lies within {LEAST_STEP_MM:g} mm of the one before",
                 where=name,
                 mend="leave it out",
+                detail=at_fault(Fault.SAME_PLACE, number - 1, number),
             )
     return points
 

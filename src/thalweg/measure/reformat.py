@@ -158,7 +158,7 @@ def straightened(
     """
     one, two = level_frames(points_mm, left, back)
     half = round(half_width_mm / PIXEL_MM)
-    offset = np.arange(-half, half + 1) * PIXEL_MM
+    offset = np.arange(-half, half + 1, dtype=np.float64) * PIXEL_MM
     pixels = np.stack([np.arange(len(points_mm)), np.full(len(points_mm), half)], axis=1)
     made = []
     for across, through in ((one, two), (two, one)):

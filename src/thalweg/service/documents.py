@@ -16,23 +16,38 @@ from thalweg.service.following import (
 )
 from thalweg.service.protocol import read_protocol
 from thalweg.service.safefile import replace_files
+from thalweg.service.ureters import Draw
 from thalweg.service.workup import work_up
 from thalweg.sheets.html import to_html
 from thalweg.sheets.pdf import to_pdf
 from thalweg.sheets.pictures.course import course_picture
 from thalweg.sheets.pictures.radiograph import radiograph_picture
+from thalweg.sheets.pictures.refused import refused_picture
 from thalweg.sheets.plan import PlanContent, PlannedRadiograph, PlannedUreter, plan_document
 
 if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
+    from thalweg.measure.course import Course
     from thalweg.progress import Progress
+    from thalweg.record.image import ImageVolume
     from thalweg.service.protocol import Protocol
     from thalweg.service.workup import Workup
+    from thalweg.sheets.document import Picture
     from thalweg.store.store import Store
 
 __all__ = ["WrittenPlan", "plan_content", "write_plan"]
+
+
+def _course(
+    volume: ImageVolume, course: Course, side: str, pivot_mm: float | None, cut_mm: float | None
+) -> Picture:
+    return course_picture(volume, course, side, pivot_mm=pivot_mm, division_mm=cut_mm)
+
+
+DRAW = Draw(_course, refused_picture)
+"""The pictures of a plan."""
 
 
 @dataclass(frozen=True)
@@ -131,7 +146,7 @@ def write_plan(
         store,
         at=at,
         protocol=own,
-        draw=course_picture,
+        draw=DRAW,
         draw_film=radiograph_picture,
         progress=progress,
     )

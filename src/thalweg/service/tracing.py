@@ -8,14 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from thalweg.errors import InputError
 from thalweg.evidence.bibliography import cite
 from thalweg.exchange.dicom import read_volume
 from thalweg.measure.findings import course_findings
 from thalweg.measure.trace import course_from_points, trace_ureter
 from thalweg.progress import silent
+from thalweg.service.picturing import checked_picture, write_course, write_refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -127,6 +129,7 @@ def trace_folder(
     end_mm: Point,
     via_mm: Sequence[Point] = (),
     *,
+    picture: Path | None = None,
     progress: Progress = silent,
 ) -> TracedFolder:
     """Read a series and trace one ureter on it.
@@ -139,15 +142,24 @@ def trace_folder(
         LPS millimetres in the renal pelvis and at the bladder.
     via_mm : sequence of tuple
         Points it passes, in order.
+    picture : Path, optional
+        File for a picture (.svg, .png or .pdf) of the course, or of what was wrong with the
+        points where they are refused.
     progress : Progress
 
     Raises
     ------
     InputError
-        If the series or the points cannot be used.
+        If the series or the points cannot be used, or the picture cannot be written.
     """
+    if picture is not None:
+        checked_picture(picture)
     volume = read_volume(folder, progress=progress)
-    return traced_on(volume, start_mm, end_mm, via_mm, progress=progress)
+
+    def follow() -> TracedFolder:
+        return traced_on(volume, start_mm, end_mm, via_mm, progress=progress)
+
+    return _pictured(picture, volume, follow)
 
 
 def traced_on(
@@ -164,7 +176,11 @@ def traced_on(
 
 
 def placed_on_folder(
-    folder: Path | None, points_mm: Sequence[Point], *, progress: Progress = silent
+    folder: Path | None,
+    points_mm: Sequence[Point],
+    *,
+    picture: Path | None = None,
+    progress: Progress = silent,
 ) -> TracedFolder:
     """Measure along a course placed by hand; only what stands beside it is read from the series.
 
@@ -174,15 +190,41 @@ def placed_on_folder(
         Holds one series in DICOM; None: the length alone is measured.
     points_mm : sequence of tuple
         LPS millimetres from the renal pelvis to the bladder, at least two.
+    picture : Path, optional
+        As in `trace_folder`; it needs a series.
     progress : Progress
 
     Raises
     ------
     InputError
-        If the series or the points cannot be used.
+        If the series or the points cannot be used, or the picture cannot be drawn or written.
     """
+    if picture is not None and folder is None:
+        raise InputError(
+            "a picture needs images", where="--picture", mend="name the folder of the series too"
+        )
+    if picture is not None:
+        checked_picture(picture)
     volume = None if folder is None else read_volume(folder, progress=progress)
-    return _told(course_from_points(points_mm, volume), volume)
+
+    def follow() -> TracedFolder:
+        return _told(course_from_points(points_mm, volume), volume)
+
+    return _pictured(picture, volume, follow)
+
+
+def _pictured(
+    path: Path | None, volume: ImageVolume | None, follow: Callable[[], TracedFolder]
+) -> TracedFolder:
+    """Follow a ureter, and write the picture of it, or of why that was refused."""
+    if path is None or volume is None:
+        return follow()
+    try:
+        traced = follow()
+    except InputError as refused:
+        raise write_refusal(path, volume, refused) from refused
+    write_course(path, volume, traced.course)
+    return traced
 
 
 def _told(course: Course, volume: ImageVolume | None) -> TracedFolder:

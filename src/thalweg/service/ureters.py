@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.errors import InputError
 from thalweg.measure.findings import course_findings
-from thalweg.measure.signal import working_image
 from thalweg.plan.staging import FreedUreter, division_of, pivot_of
 from thalweg.service.marked import marked_ureter, measured_course, refusal
 
@@ -24,11 +23,25 @@ if TYPE_CHECKING:
     from thalweg.service.images import Images
     from thalweg.service.marked import MeasuredCourse
 
-    Draw = Callable[[ImageVolume, Course, str], Any]
-
 __all__ = ["SIDES", "Draw", "TracedUreter", "traced_ureters"]
 
 SIDES = ("left", "right")
+
+
+@dataclass(frozen=True)
+class Draw:
+    """How to make pictures while an image is in memory.
+
+    Parameters
+    ----------
+    course : callable
+        Takes image, course, side, and pivot and division as stations in mm (None: not known).
+    refusal : callable
+        Takes image, what was refused, and side; may return None.
+    """
+
+    course: Callable[[ImageVolume, Course, str, float | None, float | None], Any]
+    refusal: Callable[[ImageVolume, InputError, str], Any]
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,19 +93,18 @@ def traced_ureters(
             measured = measured_course(marked, images, at=at)
         except InputError as refused:
             problem = refusal(side, refused, by_hand=marked.by_hand)
-            found.append(TracedUreter(side, at, None, None, (), (marked.fact,), problem=problem))
+            picture, undrawn = None, ""
+            if draw is not None and refused.detail is not None:  # the image was read, then refused
+                volume = images.volume(marked.mark.series_uid)
+                picture, undrawn = _drawn(draw.refusal, volume, refused, side)
+            problem += undrawn
+            found.append(
+                TracedUreter(side, at, None, None, (), (marked.fact,), picture, problem)
+            )
             continue
         found.append(_freed(case, side, marked.fact, measured, draw))
         progress(f"Tracing the {side} ureter", 1, 1)
     return tuple(found)
-
-
-def _shown(volume: ImageVolume, course: Course) -> ImageVolume:
-    """Return what pictures are drawn from: on the scale that their windows are meant for."""
-    try:
-        return working_image(volume, course.points_mm[[0, -1]]).volume
-    except InputError:  # a course placed by hand on an image that cannot be traced
-        return volume
 
 
 def _freed(
@@ -106,7 +118,12 @@ def _freed(
     )
     pole, held = case.mark(f"lower-pole-{side}")
     freed, problem = None, ""
-    if pole is None or held.fact is None:
+    if course.points_mm[-1, 2] > course.points_mm[0, 2]:
+        problem = (
+            f"How far the {side} ureter can be freed is not known: it runs upward, so that the "
+            "height of its kidney's lower pole does not say where it stays held."
+        )
+    elif pole is None or held.fact is None:
         problem = held.caution or (
             f"How far the {side} ureter can be freed is not known: mark the lower pole of its "
             f"kidney (lower-pole-{side})."
@@ -115,8 +132,18 @@ def _freed(
         pivot = pivot_of(course, pole.points_mm[0])
         division, why = division_of(course, pivot)
         freed = FreedUreter(side, course, pivot, division, (fact, held.fact), why)
-    picture = None
+    picture, undrawn = None, ""
     if draw is not None and volume is not None:
-        picture = draw(_shown(volume, course), course, side)
+        stations = (None, None) if freed is None else (freed.pivot_mm, freed.division_mm)
+        picture, undrawn = _drawn(draw.course, volume, course, side, *stations)
     facts = (fact,) if held.fact is None else (fact, held.fact)
+    problem += undrawn
     return TracedUreter(side, measured.taken, course, freed, findings, facts, picture, problem)
+
+
+def _drawn(draw: Callable[..., Any], *what: Any) -> tuple[Any, str]:
+    """Return a picture, or what to say where there is none: no measure waits for its picture."""
+    try:
+        return draw(*what), ""
+    except Exception as unforeseen:  # noqa: BLE001 - our fault, said, and the rest holds
+        return None, f" Its picture could not be drawn ({type(unforeseen).__name__})."

@@ -76,6 +76,15 @@ def trace(
             "x_mm, y_mm, z_mm, one point a row, from kidney to bladder.",
         ),
     ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture",
+            metavar="FILE",
+            help="Write a picture (.svg, .png or .pdf) of the course on the image, or of what is "
+            "wrong with the points.",
+        ),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Trace one ureter: length, calibre, narrowings, gaps and bends, with their doubt.
@@ -92,15 +101,17 @@ def trace(
         )
     with watching(quiet=as_json) as progress:
         if by_hand or points:
-            traced = placed_on_folder(images, placed, progress=progress)
+            traced = placed_on_folder(images, placed, picture=picture, progress=progress)
         else:
             assert images is not None  # noqa: S101 - refused above
             first, *between, last = placed
-            traced = trace_folder(images, first, last, between, progress=progress)
+            traced = trace_folder(images, first, last, between, picture=picture, progress=progress)
 
     def human() -> None:
         for line in traced.lines():
             typer.echo(line)
+        if picture is not None:
+            typer.echo(f"Written: {picture}")
         typer.echo(CAUTION)
 
     payload: dict[str, Any] = traced.to_json()

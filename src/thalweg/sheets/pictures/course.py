@@ -34,10 +34,10 @@ Floats = NDArray[np.float64]
 WIDTH, HEIGHT = 178.0, 134.0
 """Of the sheet, mm: as wide as the text of a page of A4."""
 
-TOP, FOOT = 20.0, 14.0
+TOP, FOOT = 17.0, 15.5
 """Left free above and below the panels, mm."""
 
-FRONT_BOX = (10.0, 46.0)
+FRONT_BOX = (12.0, 44.5)
 SIDE_BOX = (69.0, 25.0)
 STRIP_BOXES = ((96.0, 12.5), (110.5, 12.5))
 CALIBRE_BOX = (126.0, 25.0)
@@ -122,21 +122,23 @@ def _draw(shared: _Sheet) -> Window:
     view = greatest_in_slab(volume, points, FRONT, frame=frame)
     window = window_of(volume, view.values)
     front = shared.panel(*FRONT_BOX)
-    look = {"cmap": "gray", "vmin": window.low, "vmax": window.high}
+    look: dict[str, Any] = {"cmap": "gray", "vmin": window.low, "vmax": window.high}
     front.imshow(view.values, extent=frame, interpolation=shared.smooth, aspect="auto", **look)
     _front(front, shared, frame)
     _leaders(shared, frame)
     panel = shared.panel(*SIDE_BOX)
     _reformation(panel, side, shared, look)
-    panel.plot(points[:, 1], station, color=COURSE, lw=0.6, alpha=0.8)
-    _bar(panel, (float(side.across_mm[0]), float(side.across_mm[-1])), 0.97)
+    seen = _outside_gaps(course)
+    panel.plot(np.where(seen, points[:, 1], np.nan), station, color=COURSE, lw=0.6, alpha=0.8)
+    panel.plot(np.where(seen, np.nan, points[:, 1]), station, color=COURSE, lw=0.9, ls=":")
+    _bar(panel, side.across_mm)
     _title(panel, "From the left", "front ← → back")
     for box, strip, name in zip(
         STRIP_BOXES, strips, ("right ← → left", "front ← → back"), strict=True
     ):
         panel = shared.panel(*box)
         _reformation(panel, strip, shared, look)
-        _bar(panel, (float(strip.across_mm[0]), float(strip.across_mm[-1])), 0.97)
+        _bar(panel, strip.across_mm)
         _title(panel, "Straight", name.replace(" ← → ", "↔"))
     _calibre(shared.panel(*CALIBRE_BOX), shared)
     return window
@@ -150,6 +152,14 @@ def _frame(points: Floats, shape: float) -> tuple[float, float, float, float]:
     tall = max(tall, wide * shape)
     x, _, z = (low + high) / 2
     return x - wide / 2, x + wide / 2, z - tall / 2, z + tall / 2
+
+
+def _outside_gaps(course: Course) -> NDArray[np.bool_]:
+    """Say which stations lie in no gap."""
+    seen = np.ones(len(course.station_mm), dtype=np.bool_)
+    for gap in course.gaps:
+        seen &= (course.station_mm < gap.from_mm) | (course.station_mm > gap.to_mm)
+    return seen
 
 
 def _at(course: Course, station: float) -> Floats:
@@ -181,10 +191,11 @@ def _front(axes: Axes, shared: _Sheet, frame: tuple[float, float, float, float])
     axes.set_ylim(frame[2], frame[3])
     axes.set_xticks([])
     axes.tick_params(axis="y", labelsize=6.5, pad=1.5, length=2)
-    _bar(axes, frame[:2], 0.03)
+    _bar(axes, np.asarray(frame[:2]))
     for place, word in ((0.02, "R"), (0.98, "L")):
         axes.text(place, 0.985, word, transform=axes.transAxes, color="white", va="top",
-                  ha="left" if place < 0.5 else "right", fontsize=8, weight="bold")  # fmt: skip
+                  ha="left" if place < 0.5 else "right", fontsize=8, weight="bold",
+                  path_effects=_outline())  # fmt: skip
     _title(axes, "From the front", "person's right ← → person's left")
     axes.set_ylabel("height z, mm (head ↑)", fontsize=6.8, labelpad=1)
 
@@ -245,8 +256,12 @@ def _bands(axes: Axes, shared: _Sheet, *, dark: bool) -> None:
     for one in shared.stretches:
         colour = one.on_image if dark else one.on_paper
         if one.kind == "gap":
-            axes.axhspan(one.from_mm, one.to_mm, facecolor="none", edgecolor=colour, lw=0.9,
-                         hatch="//////")  # fmt: skip
+            # On an image its middle stays open: whoever doubts the gap must be able to look at it.
+            for left, right in ((0.0, 0.3), (0.7, 1.0)) if dark else ((0.0, 1.0),):
+                axes.axhspan(one.from_mm, one.to_mm, left, right, facecolor="none", lw=0.0,
+                             edgecolor=colour, hatch="/////")  # fmt: skip
+            for edge in (one.from_mm, one.to_mm):
+                axes.axhline(edge, color=colour, lw=0.9)
         elif one.from_mm < one.to_mm:
             style = "-" if one.kind == "narrow" else (0, (4, 1.5))
             for edge in (one.from_mm, one.to_mm):
@@ -297,15 +312,15 @@ def _title(axes: Axes, name: str, below: str) -> None:
     axes.set_title(f"{name}\n{below}", fontsize=6.8, pad=3, linespacing=1.25)
 
 
-def _bar(axes: Axes, reach: tuple[float, float], height: float) -> None:
-    """Draw a bar of so many millimetres across."""
-    wide = reach[1] - reach[0]
-    size = next(mm for mm in (50.0, 20.0, 10.0, 5.0, 2.0) if mm <= 0.55 * wide)
+def _bar(axes: Axes, reach: Floats) -> None:
+    """Draw a bar of so many millimetres below a panel."""
+    wide = float(reach[-1] - reach[0])
+    size = next(mm for mm in (50.0, 20.0, 10.0, 5.0, 2.0) if mm <= 0.6 * wide)
     left = 0.5 - size / wide / 2
-    axes.plot([left, left + size / wide], [height, height], transform=axes.transAxes,
-              color="white", lw=1.8, solid_capstyle="butt", path_effects=_outline())  # fmt: skip
-    axes.text(0.5, height + 0.006, f"{size:.0f} mm", transform=axes.transAxes, color="white",
-              ha="center", va="bottom", fontsize=6.8, path_effects=_outline())  # fmt: skip
+    axes.plot([left, left + size / wide], [-0.014, -0.014], transform=axes.transAxes, color=INK,
+              lw=1.6, solid_capstyle="butt", clip_on=False)  # fmt: skip
+    axes.text(0.5, -0.022, f"{size:.0f} mm", transform=axes.transAxes, color=INK, ha="center",
+              va="top", fontsize=6.8)  # fmt: skip
 
 
 def _outline() -> list[Any]:
