@@ -42,7 +42,9 @@ class InputError(ThalwegError):
     def at(self, where: str) -> InputError:
         """Return the same error with `where` put in front of its own place."""
         place = f"{where}, {self.where}" if self.where else where
-        return type(self)(self.what, where=place, mend=self.mend, detail=self.detail)
+        moved = type(self)(self.what, where=place, mend=self.mend)
+        moved.detail = self.detail
+        return moved
 
 
 class UnitError(InputError):

@@ -21,6 +21,8 @@ from thalweg.measure.reformat import (
     FROM_LEFT,
     FRONT,
     LEFT,
+    Brightest,
+    Reformation,
     curved,
     greatest_in_slab,
     level_frames,
@@ -109,7 +111,8 @@ def test_a_bead_lies_at_its_station_in_every_picture(how: dict[str, Any]) -> Non
     views = [greatest_in_slab(volume, course, view) for view in (FRONT, FROM_LEFT)]
     for bead in beads:
         own = int(np.argmin(np.abs(station - bead)))
-        for picture in (*pictures, *rolled, *views):
+        seen: list[Reformation | Brightest] = [*pictures, *rolled, *views]
+        for picture in seen:
             row, column = picture.pixels[own]
             near = picture.values.copy()
             rows = np.abs(np.arange(near.shape[0]) - row)[:, None]
@@ -122,8 +125,9 @@ def test_a_bead_lies_at_its_station_in_every_picture(how: dict[str, Any]) -> Non
             at /= weight.sum()
             assert at[0] == pytest.approx(row, abs=1.0), bead
             assert at[1] == pytest.approx(column, abs=1.2), bead
-        for picture in pictures:  # rows are stations
-            assert picture.row_mm[round(picture.pixels[own, 0])] == pytest.approx(bead, abs=0.5)
+        for rows_are_stations in pictures:
+            row = rows_are_stations.pixels[own, 0]
+            assert rows_are_stations.row_mm[round(row)] == pytest.approx(bead, abs=0.5)
 
 
 def test_turning_person_and_course_together_changes_nothing() -> None:

@@ -123,8 +123,9 @@ def checked_by_hand(points_mm: ArrayLike, volume: ImageVolume | None) -> Floats:
             mend="place more points along the ureter",
         )
 
-    def at_fault(fault: Fault, *offending: int) -> PlacedFault:
-        return fault_of(fault, points, *offending, by_hand=True)
+    def at_fault(fault: Fault, *offending: int) -> PlacedFault | None:
+        shown = volume is not None
+        return fault_of(fault, points, *offending, by_hand=True) if shown else None
 
     for number, point in enumerate(points):
         name = f"point {number + 1}"

@@ -24,6 +24,7 @@ __all__ = [
     "FRONT",
     "LEFT",
     "UP",
+    "Brightest",
     "Reformation",
     "View",
     "curved",

@@ -98,9 +98,7 @@ def traced_ureters(
                 volume = images.volume(marked.mark.series_uid)
                 picture, undrawn = _drawn(draw.refusal, volume, refused, side)
             problem += undrawn
-            found.append(
-                TracedUreter(side, at, None, None, (), (marked.fact,), picture, problem)
-            )
+            found.append(TracedUreter(side, at, None, None, (), (marked.fact,), picture, problem))
             continue
         found.append(_freed(case, side, marked.fact, measured, draw))
         progress(f"Tracing the {side} ureter", 1, 1)

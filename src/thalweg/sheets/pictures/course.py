@@ -38,10 +38,10 @@ TOP, FOOT = 17.0, 15.5
 """Left free above and below the panels, mm."""
 
 FRONT_BOX = (12.0, 44.5)
-SIDE_BOX = (69.0, 25.0)
-STRIP_BOXES = ((96.0, 12.5), (110.5, 12.5))
-CALIBRE_BOX = (126.0, 25.0)
-LABELS_AT = 153.5
+SIDE_BOX = (68.5, 25.0)
+STRIP_BOXES = ((95.0, 12.5), (109.0, 12.5))
+CALIBRE_BOX = (124.0, 23.5)
+LABELS_AT = 150.0
 """Left edge and width of each panel, mm; they are equally high."""
 
 LINE_MM = 6.6
@@ -239,7 +239,7 @@ def _reformation(axes: Axes, made: Reformation, shared: _Sheet, look: dict[str, 
     step_u, step_s = (u[-1] - u[0]) / (len(u) - 1) / 2, length / (len(made.row_mm) - 1) / 2
     extent = (u[0] - step_u, u[-1] + step_u, length + step_s, -step_s)
     axes.imshow(made.values, extent=extent, interpolation=shared.smooth, aspect="auto", **look)
-    _bands(axes, shared, dark=True)
+    _bands(axes, shared, (made.pixels[:, 1] + 0.5) / len(u))
     axes.set_xlim(extent[0], extent[1])
     _stations(axes, shared)
     axes.set_xticks([])
@@ -251,13 +251,16 @@ def _stations(axes: Axes, shared: _Sheet) -> None:
     axes.tick_params(axis="y", length=3, width=0.7, color=INK, right=True)
 
 
-def _bands(axes: Axes, shared: _Sheet, *, dark: bool) -> None:
-    """Draw every stretch across a panel whose rows are stations."""
+def _bands(axes: Axes, shared: _Sheet, course_at: Floats | None = None) -> None:
+    """Draw every stretch across a panel whose rows are stations.
+
+    `course_at` is where in an image, as a share of its width, each station of the course lies.
+    """
+    dark = course_at is not None
     for one in shared.stretches:
         colour = one.on_image if dark else one.on_paper
         if one.kind == "gap":
-            # On an image its middle stays open: whoever doubts the gap must be able to look at it.
-            for left, right in ((0.0, 0.3), (0.7, 1.0)) if dark else ((0.0, 1.0),):
+            for left, right in _hatched(one, shared.course, course_at):
                 axes.axhspan(one.from_mm, one.to_mm, left, right, facecolor="none", lw=0.0,
                              edgecolor=colour, hatch="/////")  # fmt: skip
             for edge in (one.from_mm, one.to_mm):
@@ -273,9 +276,25 @@ def _bands(axes: Axes, shared: _Sheet, *, dark: bool) -> None:
             axes.axhline(one.from_mm, color=colour, lw=1.3, ls=style)
 
 
+def _hatched(
+    one: Stretch, course: Course, course_at: Floats | None
+) -> tuple[tuple[float, float], ...]:
+    """Return which parts of a panel's width to hatch.
+
+    On an image the course itself stays open: whoever doubts a gap must be able to look at it.
+    """
+    if course_at is None:
+        return ((0.0, 1.0),)
+    within = (course.station_mm >= one.from_mm) & (course.station_mm <= one.to_mm)
+    if not within.any():
+        return ((0.0, 1.0),)
+    low, high = float(course_at[within].min()) - 0.2, float(course_at[within].max()) + 0.2
+    return tuple(part for part in ((0.0, low), (high, 1.0)) if part[1] > part[0])
+
+
 def _calibre(axes: Axes, shared: _Sheet) -> None:
     course = shared.course
-    _bands(axes, shared, dark=False)
+    _bands(axes, shared)
     highest = float(np.nanmax(np.append(course.calibre_mm, USUAL_UPPER_MM)))
     axes.set_xlim(0.0, max(10.0, 1.15 * highest))
     if np.isfinite(course.calibre_mm).any():
@@ -298,7 +317,7 @@ def _calibre(axes: Axes, shared: _Sheet) -> None:
         where = f"{one.from_mm:.0f}"
         where += f" to {one.to_mm:.0f}" if one.from_mm < one.to_mm else ""
         axes.annotate(
-            f"{one.letter}  {one.words}\n     {where} mm",
+            f"{one.letter}  {one.words}\n    {where} mm",
             xy=(edge, one.middle_mm),
             xytext=(edge + (LABELS_AT - sum(CALIBRE_BOX)) / CALIBRE_BOX[1] * edge, place),
             fontsize=6.8, color=one.on_paper, va="center", annotation_clip=False,

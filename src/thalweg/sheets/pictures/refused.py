@@ -78,7 +78,7 @@ def refused_picture(
         scale = min(
             (WIDTH - EDGE - BETWEEN - 3.0) / sum(wide), (HEIGHT - TOP - FOOT) / tall
         )  # fmt: skip
-        left = EDGE
+        left = EDGE + (WIDTH - EDGE - BETWEEN - 3.0 - sum(wide) * scale) / 2
         for one, view, frame, width in zip(seen, (FRONT, FROM_LEFT), frames, wide, strict=True):
             foot = 1 - (TOP + tall * scale) / HEIGHT
             box = (left / WIDTH, foot, width * scale / WIDTH, tall * scale / HEIGHT)
@@ -86,6 +86,7 @@ def refused_picture(
             axes.imshow(one.values, cmap="gray", extent=frame, vmin=window.low, vmax=window.high,
                         interpolation="none", aspect="auto")  # fmt: skip
             _view(axes, volume, view, fault, frame)
+            _points(axes, volume, view, fault, frame, 1 / scale)
             left += width * scale + BETWEEN
         sheet.text(2 / WIDTH, 2 / HEIGHT, f"{window.words} {_legend(fault)}", va="bottom",
                    fontsize=6.8, color=SOFT)  # fmt: skip
@@ -130,11 +131,11 @@ def _view(axes: Axes, volume: ImageVolume, view: View, fault: PlacedFault, frame
                       path_effects=_outline())  # fmt: skip
     if len(fault.way_mm):
         u, v = fault.way_mm @ right, fault.way_mm @ up
-        axes.plot(u, v, color="white", lw=1.0)
+        axes.plot(u, v, color="black", lw=2.6)
+        axes.plot(u, v, color="white", lw=1.2)
         axes.plot(u[fault.in_bone][::3], v[fault.in_bone][::3], "x", color=BAD_POINT, ms=4, mew=1.1)
     elif volume.contains(fault.points_mm).all():
         _in_order(axes, fault.points_mm @ right, fault.points_mm @ up)
-    _points(axes, volume, view, fault, frame)
     axes.set_xlim(frame[0], frame[1])
     axes.set_ylim(frame[2], frame[3])
     axes.tick_params(labelsize=6.8, pad=1.5, length=2)
@@ -162,8 +163,12 @@ def _points(
     view: View,
     fault: PlacedFault,
     frame: Frame,
+    paper_mm: float,
 ) -> None:
-    """Draw and name the points, those beyond the frame at its edge."""
+    """Draw and name the points, those beyond the frame at its edge.
+
+    `paper_mm` is how much of the person one millimetre of the sheet shows.
+    """
     across, height = frame[1] - frame[0], frame[3] - frame[2]
     taken: list[tuple[float, float]] = []
     for number, (name, point) in enumerate(zip(fault.names, fault.points_mm, strict=True)):
@@ -191,7 +196,7 @@ def _points(
         place = _free((held[0], held[1] + inward), taken, height)
         taken.append(place)
         left = held[0] < (frame[0] + frame[1]) / 2
-        aside = (0.06 if beyond else 0.025) * across * (1 if left else -1)
+        aside = (5.5 if beyond else 3.0) * paper_mm * (1 if left else -1)
         axes.annotate(
             label, held, xytext=(held[0] + aside, place[1]), color=colour,
             fontsize=8 if bad else 7, weight="bold", ha="left" if left else "right", va="center",
