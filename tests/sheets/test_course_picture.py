@@ -14,6 +14,8 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+from matplotlib.lines import Line2D
+from matplotlib.text import Text
 from numpy.typing import NDArray
 from PIL import Image
 from pypdf import PdfReader
@@ -25,6 +27,7 @@ from thalweg.measure.trace import course_from_points, trace_ureter
 from thalweg.record.image import ImageVolume
 from thalweg.sheets.pictures import course as drawing
 from thalweg.sheets.pictures import refused as refusing
+from thalweg.sheets.pictures.canvas import drawn
 from thalweg.sheets.pictures.course import course_picture
 from thalweg.sheets.pictures.refused import refused_picture
 from thalweg.sheets.pictures.stretches import spread, stretches_of
@@ -65,7 +68,7 @@ def with_gaps(modality: str = "CT") -> tuple[ImageVolume, Course]:
 def sheets_drawn(monkeypatch: pytest.MonkeyPatch, module: object) -> list[Figure]:
     """Let a picture module draw as always, and keep the figures it drew."""
     kept: list[Figure] = []
-    real = drawing.drawn
+    real = drawn
 
     def keeping(sheet: Figure, kind: str) -> bytes:
         kept.append(sheet)
@@ -73,6 +76,12 @@ def sheets_drawn(monkeypatch: pytest.MonkeyPatch, module: object) -> list[Figure
 
     monkeypatch.setattr(module, "drawn", keeping)
     return kept
+
+
+def place_of(line: Line2D) -> Array:
+    """Return the points of a drawn line, shape (n, 2)."""
+    columns = [np.asarray(each, dtype=np.float64) for each in line.get_data(orig=False)]
+    return np.stack(columns, axis=1)
 
 
 @pytest.mark.parametrize("modality", ["CT", "MR"])
@@ -92,14 +101,14 @@ def test_every_panel_has_the_same_stations_at_the_same_heights(
     for axes in rows[:3]:
         (image,) = axes.images
         _, _, foot, top = image.get_extent()
-        count = image.get_array().shape[0]
+        count = len(np.asarray(image.get_array()))
         step = (foot - top) / count  # each row is centred on its own station
         np.testing.assert_allclose(top + step * (np.arange(count) + 0.5), course.station_mm,
                                    atol=1e-6)  # fmt: skip
     for axes in rows:  # both edges of both gaps, pivot and division, in each
-        drawn = {round(float(np.asarray(line.get_ydata())[0]), 6) for line in axes.lines}
+        edges = {round(float(np.asarray(line.get_ydata())[0]), 6) for line in axes.lines}
         wanted = [edge for gap in course.gaps for edge in (gap.from_mm, gap.to_mm)]
-        assert {round(each, 6) for each in (*wanted, 40.0, 200.0)} <= drawn
+        assert {round(each, 6) for each in (*wanted, 40.0, 200.0)} <= edges
         assert sum(bool(patch.get_hatch()) for patch in axes.patches) >= len(course.gaps)
     assert ("HU" in picture.caption) == (modality == "CT")
     assert ("signal" in picture.caption) == (modality == "MR")
@@ -115,7 +124,7 @@ def test_dots_of_the_front_view_lie_on_the_course(monkeypatch: pytest.MonkeyPatc
     assert len(dots) == len(np.arange(0, course.length_mm, 50.0))
     for station, dot in zip(np.arange(0, course.length_mm, 50.0), dots, strict=True):
         at = [np.interp(station, course.station_mm, course.points_mm[:, axis]) for axis in (0, 2)]
-        np.testing.assert_allclose(dot.get_xydata()[0], at, atol=1e-9)
+        np.testing.assert_allclose(place_of(dot)[0], at, atol=1e-9)
     # The slab's brightest pixels lie under the course: image and line share one frame.
     (image,) = front.images
     left, right, foot, top = image.get_extent()
@@ -141,7 +150,7 @@ def test_a_picture_is_light_legible_and_the_same_each_time(
     assert len(first.data) < MOST_BYTES
     ET.fromstring(first.data)
     sheet = kept[0]
-    texts = [text for text in sheet.findobj(lambda one: hasattr(one, "get_fontsize"))
+    texts = [text for text in sheet.findobj(match=Text) if isinstance(text, Text)
              if text.get_text().strip() and text.get_visible()]  # fmt: skip
     assert min(text.get_fontsize() for text in texts) >= LEAST_TEXT_PT
     placed = list(sheet.texts)  # tick labels come and go with the view; all else must fit
@@ -216,9 +225,9 @@ def test_refused_points_are_drawn_where_they_are_and_named(
         assert "PHANTOM" in words
         assert not re.search(r"length(_mm)?[: ]+\d", words)
     front, side = first.axes
-    squares = [line.get_xydata()[0] for line in front.lines if line.get_marker() == "s"]
+    squares = [place_of(line)[0] for line in front.lines if line.get_marker() == "s"]
     np.testing.assert_allclose(squares, [end[[0, 2]], start[[0, 2]]])
-    squares = [line.get_xydata()[0] for line in side.lines if line.get_marker() == "s"]
+    squares = [place_of(line)[0] for line in side.lines if line.get_marker() == "s"]
     np.testing.assert_allclose(squares, [end[[1, 2]], start[[1, 2]]])
     corners = volume.point_of(np.array([[-0.5] * 3, np.array(volume.shape) - 0.5]))
     away = corners[:, 2].min() - far[2]
@@ -241,12 +250,12 @@ def test_the_bodys_midline_and_a_way_through_bone_are_drawn(
     for fault in (sides, through):
         assert refused_picture(volume, InputError("it is wrong", detail=fault)) is not None
     front, side = kept[0].axes
-    drawn = [line for line in front.lines if list(np.asarray(line.get_xdata())) == [4.5, 4.5]]
-    assert len(drawn) == 1
+    midlines = [line for line in front.lines if list(np.asarray(line.get_xdata())) == [4.5, 4.5]]
+    assert len(midlines) == 1
     assert not [line for line in side.lines if list(np.asarray(line.get_xdata())) == [4.5, 4.5]]
     for axes, plane in zip(kept[1].axes, ([0, 2], [1, 2]), strict=True):
         crosses = [line for line in axes.lines if line.get_marker() == "x"]
-        np.testing.assert_allclose(crosses[0].get_xydata(), course.points_mm[::3][:, plane])
+        np.testing.assert_allclose(place_of(crosses[0]), course.points_mm[::3][:, plane])
 
 
 def test_what_is_no_fault_of_points_has_no_picture() -> None:
