@@ -80,7 +80,9 @@ def test_a_stone_in_the_lumen_is_passed_and_hides_the_calibre() -> None:
     assert farthest(course) < 0.5
     assert np.isnan(course.calibre_mm[np.abs(course.station_mm - where) < 1.5]).all()
     assert np.nanpercentile(np.abs(course.calibre_mm - 4.4), 95) < 0.4
-    assert any("denser than the contrast" in caution for caution in course.cautions)
+    (found,) = course.stones
+    assert found.from_mm < where < found.to_mm
+    assert any(caution.startswith("A stone") for caution in course.cautions)
 
 
 def test_a_stone_outside_the_ureter_does_not_draw_a_gap_to_itself() -> None:

@@ -29,6 +29,10 @@ LEAST_MM3 = 1500.0
 or a usual renal pelvis."""
 
 
+WIRE_HU = 1000.0
+"""Thin things denser than this, such as a stent curled up in contrast, do not make bone of it."""
+
+
 def checked_not_in_bone(
     grid: Grid,
     mean: NDArray[np.float32],
@@ -88,6 +92,9 @@ def _uneven(grid: Grid, mean: NDArray[np.float32], node: NDArray[np.int64]) -> b
     part = tuple(slice(a, b) for a, b in zip(low, node + reach + 1, strict=True))
     labels, _ = ndimage.label(grid.bright[part])
     own = labels == labels[tuple(node - low)]
+    wire = mean[part] > WIRE_HU
+    wire &= ~ndimage.binary_opening(wire, np.ones((3, 3, 3)))
+    own &= ~ndimage.binary_dilation(wire)
     inside = ndimage.binary_erosion(own)  # a rim is uneven in any object
     if inside.sum() * np.prod(grid.sampling) < LEAST_MM3:
         return False

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Course", "Dilatation", "Gap", "Narrowing"]
+__all__ = ["Course", "Dilatation", "Gap", "Narrowing", "Stent", "Stone"]
 
 Floats = NDArray[np.float64]
 
@@ -74,6 +74,53 @@ class Dilatation:
     more_than: bool = False
 
 
+@dataclass(frozen=True)
+class Stone:
+    """Something short and much denser than the contrast beside it: a stone, as far as CT tells.
+
+    Parameters
+    ----------
+    from_mm, to_mm : float
+        Stations in millimetres, at half its height in density.
+    width_mm : float
+        Greatest width across the ureter at half height; NaN where it fills the window.
+    core_hu, beside_hu : float
+        Its density, and that of the contrast beside it, Hounsfield units.
+    """
+
+    from_mm: float
+    to_mm: float
+    width_mm: float
+    core_hu: float
+    beside_hu: float
+
+    @property
+    def length_mm(self) -> float:
+        """How much of the course it takes."""
+        return self.to_mm - self.from_mm
+
+
+@dataclass(frozen=True)
+class Stent:
+    """Something very dense, thin and of one width along most of a course.
+
+    Parameters
+    ----------
+    from_mm, to_mm : float
+        Stations in millimetres.
+    width_mm, core_hu : float
+        Median width at half height and density, Hounsfield units.
+    certain : bool
+        False where undiluted contrast in a ureter as narrow would look the same.
+    """
+
+    from_mm: float
+    to_mm: float
+    width_mm: float
+    core_hu: float
+    certain: bool
+
+
 @dataclass(frozen=True, eq=False)
 class Course:
     """The course of one ureter from renal pelvis to bladder.
@@ -106,6 +153,9 @@ class Course:
         Sentences that belong beside any number taken from this course.
     by_hand : bool
         True where a person placed the course point by point, instead of its being traced.
+    stones : tuple of Stone
+    stents : tuple of Stent
+        Where calibre is not measured, because they hide it.
     """
 
     points_mm: Floats
@@ -123,3 +173,5 @@ class Course:
     dilatations: tuple[Dilatation, ...] = ()
     cautions: tuple[str, ...] = field(default=())
     by_hand: bool = False
+    stones: tuple[Stone, ...] = ()
+    stents: tuple[Stent, ...] = ()

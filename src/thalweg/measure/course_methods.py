@@ -55,6 +55,24 @@ TRACED = {
         ("thalweg-engineering",),
         ("A gap is not a narrowing: there the ureter was not seen, only passed through.",),
     ),
+    "stone": Method(
+        "ureter-stone",
+        "Stone or something as dense in the course",
+        "stretch up to 25 mm long, at least 1.4 times as dense as the contrast beside it and 200 "
+        "HU denser, that steps up within 3.5 mm at both ends; size at half height, mm",
+        "CT; a stone no denser than the contrast beside it does not show",
+        ("thalweg-engineering",),
+        ("Its size is that of its density at half height; the image's blur adds to small ones.",),
+    ),
+    "stent": Method(
+        "ureter-stent",
+        "Stent in the course",
+        "denser than 550 HU, 1.2 to 3.2 mm wide at half height and of one width (within 0.5 mm) "
+        "along at least 60 mm and 60 % of the contrast; width: median, mm",
+        "CT",
+        ("thalweg-engineering",),
+        ("Calibre, narrowings and dilatations are not known beside a stent.",),
+    ),
     "bend": Method(
         "ureter-least-bend-radius",
         "Tightest bend that was seen",

@@ -13,6 +13,7 @@ from thalweg.measure.bends import bend_radii, least_bend_radius
 from thalweg.measure.beside import bright_beside
 from thalweg.measure.calibre import fitted_calibres, voxel_blur
 from thalweg.measure.course import Course
+from thalweg.measure.dense import Dense, dense_things, nothing_dense
 from thalweg.measure.doubt import length_sd
 from thalweg.measure.hollow import dark_cores
 from thalweg.measure.refine import STEP_MM, Lit
@@ -32,13 +33,6 @@ Flags = NDArray[np.bool_]
 
 RESOLVED_VOXELS = 1.5
 """A lumen narrower than this many voxel widths is given as 'less than'."""
-
-DENSE_HU = 1000.0
-DENSE_RATIO = 1.5
-"""Denser than this, and than this times the contrast elsewhere: stone, stent or denser urine."""
-
-STENT_HU = 2000.0
-"""Denser than this, whatever is elsewhere: a stent, or urine too dense to measure beside one."""
 
 END_STATIONS = 2
 """At the very ends a section is half in the ureter and half in what it opens into."""
@@ -65,6 +59,7 @@ class _Calibre:
     upper_mm: Floats
     saturated: Flags
     dense: Flags
+    things: Dense
     hollow: Flags
     lit: Flags
 
@@ -106,7 +101,7 @@ def described(
         Where another bright tube touches the course.
     """
     spline, station = spline_through(points_mm)
-    calibre = _calibre(volume, sections, state, frames(spline, station)[0])
+    calibre = _calibre(volume, sections, state, frames(spline, station)[0], station)
     gaps = gaps_of(calibre.lit, station)
     radius = bend_radii(points_mm, float(station[1]))
     seen = calibre.lit & ~state.wide_end
@@ -123,6 +118,8 @@ def described(
         dilatations=wide,
         dense=_spans(calibre.dense, station),
         hollow=_spans(calibre.hollow, station),
+        stones=calibre.things.stones,
+        stents=calibre.things.stents,
         specks=[(float(station[a]), float(station[b - 1])) for a, b in state.specks],
         others=others,
         touched_mm=np.empty((0, 3)) if touched_mm is None else touched_mm,
@@ -143,6 +140,8 @@ def described(
         dilatations=wide,
         cautions=remarks(volume, told),
         by_hand=length_sd_mm is not None,
+        stones=calibre.things.stones,
+        stents=calibre.things.stents,
     )
 
 
@@ -176,13 +175,17 @@ def _lengths(points_mm: Floats, station: Floats) -> _Lengths:
     }
 
 
-def _calibre(volume: ImageVolume, sections: Sections, state: Lit, tangent: Floats) -> _Calibre:
+def _calibre(
+    volume: ImageVolume, sections: Sections, state: Lit, tangent: Floats, station: Floats
+) -> _Calibre:
     lit = state.lit.copy()
     spread = np.isfinite(sections.edge_mm)
     usable = lit & spread & ~state.wide_end
     hollow = dark_cores(sections, STEP_MM) if volume.modality == "MR" else np.zeros_like(usable)
     usable &= ~hollow
-    dense = _dense(sections.core_hu, usable)
+    is_ct = volume.modality == "CT"
+    things = dense_things(sections, usable, station) if is_ct else nothing_dense(len(usable))
+    dense = things.hidden
     fit = fitted_calibres(sections, usable & ~dense, voxel_blur(volume, *sections.normals), STEP_MM)
     limit = RESOLVED_VOXELS * _voxel_width(volume, tangent)
     fine = usable & ~dense & (fit.diameter_mm < limit)
@@ -197,18 +200,11 @@ def _calibre(volume: ImageVolume, sections: Sections, state: Lit, tangent: Float
         measured_mm=np.where(good, fit.diameter_mm, np.nan),
         upper_mm=np.where(fine & lit, limit, np.nan),
         saturated=lit & ~spread,
-        dense=dense & lit,
+        dense=things.unnamed & lit,
+        things=things,
         hollow=hollow,
         lit=lit,
     )
-
-
-def _dense(core_hu: Floats, usable: Flags) -> Flags:
-    if not usable.any():
-        return np.zeros_like(usable)
-    usual = float(np.median(core_hu[usable]))
-    level = min(max(DENSE_HU, DENSE_RATIO * usual), STENT_HU)
-    return np.asarray(ndimage.binary_dilation(usable & (core_hu > level), iterations=2) & usable)
 
 
 def _voxel_width(volume: ImageVolume, tangent: Floats) -> Floats:

@@ -97,6 +97,7 @@ def course_findings(
         _calibre(course, shared),
         *_narrowings(course, shared),
         *_gaps(course, shared),
+        *_dense(course, shared),
         shared.finding(
             "bend",
             "ureter-least-bend-radius",
@@ -135,6 +136,31 @@ def _narrowings(course: Course, shared: _Course) -> list[Finding]:
         )
         for number, one in enumerate(course.narrowings, 1)
     ]
+
+
+def _dense(course: Course, shared: _Course) -> list[Finding]:
+    stones = [
+        shared.finding(
+            "stone",
+            f"ureter-stone-{number}",
+            f"stone or something as dense at station {(one.from_mm + one.to_mm) / 2:.0f} mm"
+            f" ({one.core_hu:.0f} HU, {one.width_mm:.0f} mm across): length along the ureter",
+            one.length_mm,
+            digits=0,
+        )
+        for number, one in enumerate(course.stones, 1)
+    ]
+    stents = [
+        shared.finding(
+            "stent",
+            f"ureter-stent-{number}",
+            f"{'stent' if one.certain else 'stent or undiluted contrast'} from station"
+            f" {one.from_mm:.0f} to {one.to_mm:.0f} mm ({one.core_hu:.0f} HU): width",
+            one.width_mm,
+        )
+        for number, one in enumerate(course.stents, 1)
+    ]
+    return stones + stents
 
 
 def _gaps(course: Course, shared: _Course) -> list[Finding]:

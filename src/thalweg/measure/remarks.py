@@ -16,7 +16,7 @@ from thalweg.measure.spline import polyline_length
 if TYPE_CHECKING:
     from thalweg.measure.byhand import HandFit
     from thalweg.measure.capture import OtherWay
-    from thalweg.measure.course import Dilatation, Gap, Narrowing
+    from thalweg.measure.course import Dilatation, Gap, Narrowing, Stent, Stone
     from thalweg.record.image import ImageVolume
 
 __all__ = ["NOT_CT", "Seen", "by_hand", "remarks"]
@@ -72,6 +72,7 @@ class Seen:
         Where another bright tube touches the course.
     hollow : list of (from_mm, to_mm)
         Stretches whose core is darker than the rim round it.
+    stones, stents : tuple
     least_bend_mm : float
         Radius of the tightest bend that was seen.
     """
@@ -89,6 +90,8 @@ class Seen:
     beside: list[tuple[float, float, float]] = field(default_factory=list)
     touched_mm: Floats = field(default_factory=lambda: np.empty((0, 3)))
     hollow: list[tuple[float, float]] = field(default_factory=list)
+    stones: tuple[Stone, ...] = ()
+    stents: tuple[Stent, ...] = ()
     least_bend_mm: float = np.inf
 
 
@@ -216,6 +219,8 @@ def _of_calibre(seen: Seen) -> list[str]:
         " stent or denser urine) hides the calibre."
         for start, end in seen.dense
     ]
+    said += [_of_stone(stone) for stone in seen.stones]
+    said += [_of_stent(stent) for stent in seen.stents]
     said += [
         f"From {start:.0f} to {end:.0f} mm the middle of the lumen is darker than its rim:"
         " concentrated contrast can look dark on MR; calibre is not measured there."
@@ -227,6 +232,26 @@ def _of_calibre(seen: Seen) -> list[str]:
         for start, end in seen.specks
     ]
     return said
+
+
+def _of_stone(stone: Stone) -> str:
+    return (
+        f"A stone, or something as dense, at station {(stone.from_mm + stone.to_mm) / 2:.0f} mm:"
+        f" about {stone.length_mm:.0f} mm long and {stone.width_mm:.0f} mm across"
+        f" ({stone.core_hu:.0f} HU, the contrast beside it {stone.beside_hu:.0f}); calibre is not"
+        " measured there."
+    )
+
+
+def _of_stent(stent: Stent) -> str:
+    kind = "A stent" if stent.certain else "A stent, or undiluted contrast in a ureter as narrow,"
+    tell = "" if stent.certain else " which one image cannot tell apart;"
+    return (
+        f"{kind} lies in the course from {stent.from_mm:.0f} to {stent.to_mm:.0f} mm"
+        f" ({stent.width_mm:.1f} mm wide throughout, {stent.core_hu:.0f} HU):{tell} it hides the"
+        " calibre, so that calibre, narrowings and dilatations are not known, and it may straighten"
+        " the ureter."
+    )
 
 
 def _of_bends(seen: Seen) -> list[str]:

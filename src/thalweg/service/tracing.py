@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -105,6 +106,25 @@ class TracedFolder:
                     "less_than": one.less_than,
                 }
                 for one in course.narrowings
+            ],
+            "stones": [
+                {
+                    "from_mm": one.from_mm,
+                    "to_mm": one.to_mm,
+                    "width_mm": one.width_mm if isfinite(one.width_mm) else None,
+                    "core_hu": one.core_hu,
+                }
+                for one in course.stones
+            ],
+            "stents": [
+                {
+                    "from_mm": one.from_mm,
+                    "to_mm": one.to_mm,
+                    "width_mm": one.width_mm,
+                    "core_hu": one.core_hu,
+                    "certain": one.certain,
+                }
+                for one in course.stents
             ],
             "gaps": [{"from_mm": one.from_mm, "to_mm": one.to_mm} for one in course.gaps],
             "dilatations": [
