@@ -20,6 +20,7 @@ from scipy.spatial import cKDTree
 from thalweg.measure.trace import trace_ureter
 from thalweg.phantom.courses import USUAL
 from thalweg.phantom.curves import Spline
+from thalweg.phantom.magnetic import MagneticScanner, render_magnetic
 from thalweg.phantom.render import render
 from thalweg.phantom.scenario import adult, infant
 from thalweg.phantom.tube import Gap, Tube
@@ -133,6 +134,30 @@ def an_infant() -> list[Score]:
     ]
 
 
+def magnetic(number: int, *, coronal: bool) -> list[Score]:
+    """Draw one random abdomen as an MR urogram, axial 3 mm or coronal 1.5 mm, and trace both."""
+    rng = np.random.default_rng((SEED, 100 + number))
+    left = random_tube(rng, 1.0, (12.0, 25.0))
+    right = random_tube(rng, -1.0, (30.0, 45.0))
+    # The grid is turned about its middle, so that the extents along y and z change places.
+    low, high = ((-150.0, -130.0, -172.0), (150.0, 125.0, 96.0))
+    if coronal:
+        low, high = ((-130.0, -122.0, -153.0), (130.0, 146.0, 77.0))
+    phantom = render_magnetic(
+        replace(adult(), left=left, right=right),
+        spacing_mm=(1.5 if coronal else 3.0, 1.2, 1.2),
+        low_mm=low,
+        high_mm=high,
+        oblique_deg=(90.0, 0.0, 0.0) if coronal else None,
+        scanner=MagneticScanner(noise=float(rng.uniform(8, 16)), seed=2000 + number),
+    )
+    view = "MR coronal" if coronal else "MR axial"
+    return [
+        scored(f"{number} {gap} gap, {view}", tube, phantom.volume, long_gap=long, thick=True)
+        for gap, long, tube in (("short", False, left), ("long", True, right))
+    ]
+
+
 def share_within(scores: list[Score], attribute: str, limit: float) -> str:
     """Return how many scores keep within a limit, and the worst."""
     values = np.abs([getattr(score, attribute) for score in scores])
@@ -156,6 +181,12 @@ def main() -> None:
     for score in an_infant():
         scores.append(score)
         print(score.line(), flush=True)
+    on_mr: list[Score] = []
+    for number in range(arguments.pairs):
+        for coronal in (False, True):
+            for score in magnetic(number, coronal=coronal):
+                on_mr.append(score)
+                print(score.line(), flush=True)
     fine_short = [s for s in scores if not s.thick and not s.long_gap]
     fine_long = [s for s in scores if not s.thick and s.long_gap]
     thick_all = [s for s in scores if s.thick]
@@ -167,6 +198,16 @@ def main() -> None:
     print("length within 1 %, 3 mm planes:", share_within(thick_all, "length_share", 0.01))
     print("calibre p95 under 0.4 mm:", share_within(fine, "calibre_p95_mm", 0.4))
     print("calibre p95 under 0.8 mm, 3 mm planes:", share_within(thick_all, "calibre_p95_mm", 0.8))
+    axial = [s for s in on_mr if "axial" in s.name]
+    coronal_short = [s for s in on_mr if "coronal" in s.name and not s.long_gap]
+    print("MR, 3 mm axial, length within 1 %:", share_within(axial, "length_share", 0.01))
+    print(
+        "MR, 1.5 mm coronal, short gaps, length within 0.5 %:",
+        share_within(coronal_short, "length_share", 0.005),
+    )
+    print("MR, mean distance under 0.5 mm:", share_within(on_mr, "mean_mm", 0.5))
+    print("MR, calibre p95 under 0.8 mm:", share_within(on_mr, "calibre_p95_mm", 0.8))
+    scores += on_mr
     print("gaps flagged:", sum(s.gaps_found for s in scores), "of", len(scores))
     print("calibres inside gaps:", sum(s.in_gap for s in scores))
     print("root mean square of z:", f"{np.sqrt(np.mean([s.length_z**2 for s in scores])):.2f}")

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from thalweg.measure.phases import Verdict
 from thalweg.plan.reach import scene_from
 from thalweg.plan.reach.scene import defaults
 
 if TYPE_CHECKING:
     from thalweg.measure.course import Course
+    from thalweg.measure.phases import Phases
     from thalweg.plan.reach import Scene
     from thalweg.record.fact import Fact, Mark
 
@@ -97,25 +99,45 @@ def pivot_of(course: Course, lower_pole_mm: Point) -> float:
     return float(course.station_mm[last] + share * step)
 
 
-def division_of(course: Course, pivot_mm: float) -> tuple[float, tuple[str, ...]]:
+def division_of(
+    course: Course, pivot_mm: float, phases: Phases | None = None
+) -> tuple[float, tuple[str, ...]]:
     """Return the station at which the ureter is cut, mm, and why it is there.
 
     At the bladder; above the first narrowing below the pivot where there is one, because a
-    narrowed stretch is not brought to the skin.
+    narrowed stretch is not brought to the skin. A narrowing that opened on a second phase was
+    peristalsis and moves nothing.
     """
     below = [one for one in course.narrowings if one.from_mm > pivot_mm]
+    passing = [one for one in below if phases is not None and phases.opened(one)]
+    told = tuple(
+        f"The narrowing at {one.from_mm:.0f} to {one.to_mm:.0f} mm opened on the second phase and"
+        " does not move the cut."
+        for one in passing
+    )
+    below = [one for one in below if one not in passing]
     if not below:
-        return course.length_mm, ("Cut at the bladder.",)
+        return course.length_mm, ("Cut at the bladder.", *told)
     first = below[0]
+    held = phases is not None and any(
+        one.kind == "narrowing" and one.from_mm == first.from_mm and one.verdict is Verdict.HELD
+        for one in phases.stretches
+    )
     station = max(first.from_mm - float(defaults()["usual"]["above_narrowing_mm"]), 0.0)
     if station <= pivot_mm:
         station = first.from_mm
     return station, (
         (
             f"Cut at station {station:.0f} mm, above the narrowing at {first.from_mm:.0f} to "
-            f"{first.to_mm:.0f} mm: what lies below is not counted. If that narrowing is only "
-            f"peristalsis, up to {course.length_mm - station:.0f} mm more could be used."
+            f"{first.to_mm:.0f} mm: what lies below is not counted. "
+            + (
+                "It is narrow on both phases."
+                if held
+                else "If that narrowing is only peristalsis, up to "
+                f"{course.length_mm - station:.0f} mm more could be used."
+            )
         ),
+        *told,
     )
 
 

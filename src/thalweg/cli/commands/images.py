@@ -85,12 +85,33 @@ def trace(
             "wrong with the points.",
         ),
     ] = None,
+    second: Annotated[
+        Path | None,
+        typer.Option(
+            "--second",
+            metavar="FOLDER",
+            help="A second phase of the same ureter: says which gaps and narrowings opened there.",
+        ),
+    ] = None,
+    second_start: Annotated[
+        str | None,
+        typer.Option(
+            "--second-start",
+            metavar="X,Y,Z",
+            help="Start on the second phase; by default that of the first phase.",
+        ),
+    ] = None,
+    second_end: Annotated[
+        str | None,
+        typer.Option("--second-end", metavar="X,Y,Z", help="End on the second phase, likewise."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Trace one ureter: length, calibre, narrowings, gaps and bends, with their doubt.
 
     Where tracing fails, place the course by hand: --by-hand or --points.
     """
+    from thalweg.service.phases import second_phase
     from thalweg.service.tracing import placed_on_folder, trace_folder
 
     placed = _placed(start, end, via or [], points)
@@ -107,15 +128,44 @@ def trace(
             first, *between, last = placed
             traced = trace_folder(images, first, last, between, picture=picture, progress=progress)
 
+        later = None
+        if second is not None:
+            points_there, same = _on_second(placed, second_start, second_end)
+            later = second_phase(
+                traced.course, second, points_there, same_marks=same, progress=progress
+            )
+        elif second_start or second_end:
+            raise InputError(
+                "there is no second phase",
+                where="--second-start" if second_start else "--second-end",
+                mend="name its folder with --second",
+            )
+
     def human() -> None:
-        for line in traced.lines():
+        for line in (*traced.lines(), *(later.lines() if later else ())):
             typer.echo(line)
         if picture is not None:
             typer.echo(f"Written: {picture}")
         typer.echo(CAUTION)
 
     payload: dict[str, Any] = traced.to_json()
+    if later is not None:
+        payload["second"] = later.to_json()
     emit(payload, as_json, human)
+
+
+def _on_second(
+    placed: list[Triple], start: str | None, end: str | None
+) -> tuple[list[Triple], bool]:
+    """Return the points on the second phase, and whether they are those of the first."""
+    if start is None and end is None:
+        return placed, True
+    if start is None or end is None:
+        raise InputError(
+            f"{'--second-start' if start is None else '--second-end'} is missing",
+            mend="give both, or neither where the first phase's points hold",
+        )
+    return [as_point(start, "--second-start"), as_point(end, "--second-end")], False
 
 
 def _placed(
