@@ -12,7 +12,7 @@ from tests.support import tubes
 from thalweg.errors import InputError
 from thalweg.measure.fault import Fault, PlacedFault
 from thalweg.measure.sides import midline_x_mm
-from thalweg.measure.trace import trace_ureter
+from thalweg.measure.trace import course_from_points, trace_ureter
 from thalweg.phantom.render import Phantom, render
 from thalweg.phantom.scenario import infant
 from thalweg.record.image import ImageVolume
@@ -139,3 +139,34 @@ def test_a_bladder_full_of_layered_contrast_is_not_bone() -> None:
     course = trace_ureter(deep, ureter[0], np.add(ureter[-1], (0.0, -4.0, 0.0)))
     assert not any("bone" in caution for caution in course.cautions)
     assert course.length_mm == pytest.approx(100.0, abs=6.0)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_ureter_named_for_the_other_side_is_refused_traced_or_placed_by_hand(side: str) -> None:
+    other = "right" if side == "left" else "left"
+    volume, tube = (
+        whole_infant().volume,
+        whole_infant().truth.ureter("left" if side == "left" else "right"),
+    )
+    course = tube.centreline.points_mm
+    match = f"to the {side} of the body's midline, but is named for the {other} ureter"
+    with pytest.raises(InputError, match=f"start: .*{match}") as refused:
+        trace_ureter(volume, course[0], course[-1], side=other)
+    fault = refused.value.detail
+    assert isinstance(fault, PlacedFault)
+    assert fault.fault is Fault.OTHER_SIDE
+    assert fault.midline_mm == pytest.approx(0.0, abs=2.0)
+    with pytest.raises(InputError, match=f"by hand: .*{match}") as by_hand:
+        course_from_points(course[::20], volume, side=other)
+    assert isinstance(by_hand.value.detail, PlacedFault)
+    assert by_hand.value.detail.by_hand
+    named = trace_ureter(volume, course[0], course[-1], side=side)
+    assert named.length_mm == trace_ureter(volume, course[0], course[-1]).length_mm
+
+
+def test_a_course_placed_by_hand_from_bladder_to_kidney_is_refused_or_said() -> None:
+    course = whole_infant().truth.left.centreline.points_mm[::-1]
+    with pytest.raises(InputError, match=r"by hand: the end lies .* higher"):
+        course_from_points(course[[0, -1]], whole_infant().volume)
+    said = course_from_points(course[::20], whole_infant().volume).cautions
+    assert any("higher than the start" in caution for caution in said)

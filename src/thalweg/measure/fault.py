@@ -23,6 +23,7 @@ class Fault(Enum):
     SAME_PLACE = "start and end are the same place"
     ORDER = "via points are out of order"
     SIDES = "start and end lie on different sides of the body"
+    OTHER_SIDE = "the points lie on the other side of the body than the ureter they are named for"
     SWAPPED = "the end lies higher than the start"
     THROUGH_BONE = "the way runs through bone"
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from thalweg.errors import InputError
-from thalweg.measure.fault import Fault, fault_of
+from thalweg.measure.fault import Fault, PlacedFault, fault_of
 from thalweg.measure.placed import AIR_HU
 
 if TYPE_CHECKING:
@@ -46,7 +46,12 @@ with the body. Only from a kidney in the pelvis, as a transplant, does a ureter 
 
 
 def checked_sides(
-    volume: ImageVolume, placed_mm: Floats, body_above: float = AIR_HU
+    volume: ImageVolume,
+    placed_mm: Floats,
+    body_above: float = AIR_HU,
+    *,
+    named: str = "",
+    by_hand: bool = False,
 ) -> tuple[str, ...]:
     """Return cautions where start and end hardly belong to one ureter as it usually runs.
 
@@ -57,19 +62,56 @@ def checked_sides(
         Start, via points and end.
     body_above : float
         What is brighter belongs to the body, in the image's own units.
+    named : str
+        The ureter that the points are said to lie on: ``"left"``, ``"right"``, or empty where
+        nobody said.
+    by_hand : bool
+        The points are the whole course.
 
     Raises
     ------
     InputError
-        Start and end lie on different sides of the body, or the end much higher than the start,
-        and no via point says that the ureter truly runs so. `InputError.detail` is a
+        The points lie on the other side of the body than the ureter they are named for; start and
+        end lie on different sides, or the end much higher than the start, and no via point says
+        that the ureter truly runs so. `InputError.detail` is a
         `thalweg.measure.fault.PlacedFault`.
     """
     middle = midline_x_mm(volume, placed_mm[0, 2], placed_mm[-1, 2], body_above)
     midline, half_width = (None, USUAL_HALF_WIDTH_MM) if middle is None else middle
     size = min(half_width / USUAL_HALF_WIDTH_MM, 1.0)
-    sides = () if midline is None else _crossing(placed_mm, midline, size)
-    return (*sides, *_running_up(placed_mm, size))
+    try:
+        sides: tuple[str, ...] = ()
+        if midline is not None:
+            _require_named_side(placed_mm, midline, size, named)
+            sides = _crossing(placed_mm, midline, size)
+        return (*sides, *_running_up(placed_mm, size))
+    except InputError as refused:
+        if not (by_hand and isinstance(refused.detail, PlacedFault)):
+            raise
+        raise InputError(
+            refused.what,
+            where="the points placed by hand",
+            mend=refused.mend,
+            detail=replace(refused.detail, by_hand=True),
+        ) from None
+
+
+def _require_named_side(placed_mm: Floats, midline: float, size: float, named: str) -> None:
+    """Refuse points that start on the other side than that of the ureter they are named for."""
+    off = float(placed_mm[0, 0] - midline)
+    if not named or abs(off) <= LATERAL_MM * size:
+        return
+    lies = "left" if off > 0 else "right"
+    if lies != named:
+        raise InputError(
+            f"it lies {abs(off):.0f} mm to the {lies} of the body's midline, but is named for the "
+            f"{named} ureter",
+            where="start",
+            mend=f"place the points on the {named} ureter, or name them for the {lies} one",
+            detail=replace(
+                fault_of(Fault.OTHER_SIDE, placed_mm, *range(len(placed_mm))), midline_mm=midline
+            ),
+        )
 
 
 def _running_up(placed_mm: Floats, size: float) -> tuple[str, ...]:

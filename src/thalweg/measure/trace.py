@@ -48,6 +48,7 @@ def trace_ureter(
     end_mm: ArrayLike,
     via_mm: ArrayLike = (),
     *,
+    side: str = "",
     progress: Progress = silent,
 ) -> Course:
     """Trace one ureter between two placed points.
@@ -62,6 +63,8 @@ def trace_ureter(
         bladder. The course starts and ends abreast of them.
     via_mm : array_like, shape (k, 3)
         Points the ureter passes, in order from start to end.
+    side : str
+        Whose ureter it is said to be, ``"left"`` or ``"right"``; empty: nobody said.
     progress : Progress
         Told of three steps.
 
@@ -74,7 +77,7 @@ def trace_ureter(
     InputError
         A point is not finite, outside the image, in air or in bone; start and end coincide or
         lie on different sides of the body, or the end much higher than the start, without via
-        points; via points are out of order.
+        points; via points are out of order; the start lies on the other side than `side`.
     ImageError
         The series is neither CT nor MR, urine does not stand out on MR, or the only way between
         the points runs through bone.
@@ -91,7 +94,7 @@ def trace_ureter(
     progress("tracing", 0, 3)
     image = working_image(volume, placed)
     checked_in_tissue(image.volume, placed, image.tone)
-    ends = checked_sides(volume, placed, image.body_above)
+    ends = checked_sides(volume, placed, image.body_above, named=side)
     volume = image.volume
     corridor = find_corridor(volume, placed, image.tone)
     if corridor.obstacle_share > GREATEST_OBSTACLE_SHARE:
@@ -141,7 +144,9 @@ def _through_bone(volume: ImageVolume, share: float, length_mm: float) -> tuple[
     return (said,)
 
 
-def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) -> Course:
+def course_from_points(
+    points_mm: ArrayLike, volume: ImageVolume | None = None, *, side: str = ""
+) -> Course:
     """Return the course along points placed by hand, measured like a traced one.
 
     Parameters
@@ -151,6 +156,8 @@ def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) 
     volume : ImageVolume, optional
         Where it is given and CT or MR, calibre, narrowings and gaps are measured on the contrast
         beside the course; the course itself keeps to the points, within their scatter.
+    side : str
+        Whose ureter it is said to be, ``"left"`` or ``"right"``; empty: nobody said.
 
     Returns
     -------
@@ -161,7 +168,8 @@ def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) 
     Raises
     ------
     InputError
-        Fewer than two points, or points that are not finite, coincide, or lie outside the image.
+        Fewer than two points, or points that are not finite, coincide, lie outside the image, or
+        lie as no ureter does (`thalweg.measure.sides`).
     """
     placed = checked_by_hand(points_mm, volume)
     fit = fitted_by_hand(placed, STEP_MM)
@@ -170,10 +178,12 @@ def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) 
         given = volume.cautions if volume is not None else ()
         return undescribed(points, sd, (*given, *said, NOT_CT))
     try:
-        volume = working_image(volume, placed).volume
+        image = working_image(volume, placed)
     except ImageError as refused:
         nothing = f"Calibre, narrowings and stretches without contrast are not known: {refused}"
         return undescribed(points, sd, (*volume.cautions, *said, nothing))
+    ends = checked_sides(volume, placed, image.body_above, named=side, by_hand=True)
+    volume = image.volume
     sections, _ = sections_along(volume, points)
     near = lit_stations(sections, STEP_MM, seeking=True).lit
     beside = points + sections.sought() * near[:, None]
@@ -182,4 +192,4 @@ def course_from_points(points_mm: ArrayLike, volume: ImageVolume | None = None) 
     course = described(
         volume, points, sections, state, placed, scatter_mm=fit.click_sd_mm, length_sd_mm=sd
     )
-    return replace(course, cautions=(*said, *course.cautions))
+    return replace(course, cautions=(*said, *course.cautions, *ends))

@@ -82,7 +82,7 @@ def marked_ureter(case: Case, side: str) -> MarkedUreter:
     return MarkedUreter(mark, chosen.fact, caution=chosen.caution)
 
 
-def measured_course(marked: MarkedUreter, images: Images, *, at: date) -> MeasuredCourse:
+def measured_course(marked: MarkedUreter, images: Images, *, side: str, at: date) -> MeasuredCourse:
     """Return the course of a marked ureter.
 
     Parameters
@@ -90,6 +90,8 @@ def measured_course(marked: MarkedUreter, images: Images, *, at: date) -> Measur
     marked : MarkedUreter
         With a mark.
     images : Images
+    side : str
+        Whose ureter it is.
     at : date
         Taken for the date of images that do not say theirs.
 
@@ -103,13 +105,13 @@ def measured_course(marked: MarkedUreter, images: Images, *, at: date) -> Measur
     if not marked.by_hand:
         volume = images.volume(mark.series_uid)
         start, *via, end = mark.points_mm
-        return _dated(trace_ureter(volume, start, end, via), volume, at)
+        return _dated(trace_ureter(volume, start, end, via, side=side), volume, at)
     try:
         read = images.volume(mark.series_uid)
     except InputError as refused:
         said = f"The course stands without its image: {refused}"
         return MeasuredCourse(course_from_points(mark.points_mm), None, fact.at, (said,))
-    return _dated(course_from_points(mark.points_mm, read), read, fact.at)
+    return _dated(course_from_points(mark.points_mm, read, side=side), read, fact.at)
 
 
 def _dated(course: Course, volume: ImageVolume, otherwise: Moment) -> MeasuredCourse:

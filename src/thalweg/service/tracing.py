@@ -149,6 +149,7 @@ def trace_folder(
     end_mm: Point,
     via_mm: Sequence[Point] = (),
     *,
+    side: str = "",
     picture: Path | None = None,
     progress: Progress = silent,
 ) -> TracedFolder:
@@ -162,6 +163,8 @@ def trace_folder(
         LPS millimetres in the renal pelvis and at the bladder.
     via_mm : sequence of tuple
         Points it passes, in order.
+    side : str
+        Whose ureter it is, ``"left"`` or ``"right"``; empty: nobody said.
     picture : Path, optional
         File for a picture (.svg, .png or .pdf) of the course, or of what was wrong with the
         points where they are refused.
@@ -177,7 +180,7 @@ def trace_folder(
     volume = read_volume(folder, progress=progress)
 
     def follow() -> TracedFolder:
-        return traced_on(volume, start_mm, end_mm, via_mm, progress=progress)
+        return traced_on(volume, start_mm, end_mm, via_mm, side=side, progress=progress)
 
     return _pictured(picture, volume, follow)
 
@@ -188,17 +191,19 @@ def traced_on(
     end_mm: Point,
     via_mm: Sequence[Point] = (),
     *,
+    side: str = "",
     progress: Progress = silent,
 ) -> TracedFolder:
     """Trace one ureter on a volume already read; otherwise as `trace_folder`."""
-    course = trace_ureter(volume, start_mm, end_mm, list(via_mm), progress=progress)
-    return _told(course, volume)
+    course = trace_ureter(volume, start_mm, end_mm, list(via_mm), side=side, progress=progress)
+    return _told(course, volume, side)
 
 
 def placed_on_folder(
     folder: Path | None,
     points_mm: Sequence[Point],
     *,
+    side: str = "",
     picture: Path | None = None,
     progress: Progress = silent,
 ) -> TracedFolder:
@@ -210,6 +215,8 @@ def placed_on_folder(
         Holds one series in DICOM; None: the length alone is measured.
     points_mm : sequence of tuple
         LPS millimetres from the renal pelvis to the bladder, at least two.
+    side : str
+        As in `trace_folder`.
     picture : Path, optional
         As in `trace_folder`; it needs a series.
     progress : Progress
@@ -228,7 +235,7 @@ def placed_on_folder(
     volume = None if folder is None else read_volume(folder, progress=progress)
 
     def follow() -> TracedFolder:
-        return _told(course_from_points(points_mm, volume), volume)
+        return _told(course_from_points(points_mm, volume, side=side), volume, side)
 
     return _pictured(picture, volume, follow)
 
@@ -247,13 +254,13 @@ def _pictured(
     return traced
 
 
-def _told(course: Course, volume: ImageVolume | None) -> TracedFolder:
+def _told(course: Course, volume: ImageVolume | None, side: str) -> TracedFolder:
     today = date.today()  # noqa: DTZ011 - only if undated
     acquired, doubts = ("", ()) if volume is None else (volume.acquired, image_cautions(volume))
     at, undated = acquired_on(acquired, today)
     if volume is None:
         undated = ("No images were given: the finding is dated today, not when they were taken.",)
-    findings = course_findings(course, at=at)
+    findings = course_findings(course, at=at, side=side)
     return TracedFolder(
         course,
         tuple(finding.with_cautions((*doubts, *undated)) for finding in findings),

@@ -90,7 +90,7 @@ def traced_ureters(
             continue
         progress(f"Tracing the {side} ureter", 0, 1)
         try:
-            measured = measured_course(marked, images, at=at)
+            measured = measured_course(marked, images, side=side, at=at)
         except InputError as refused:
             problem = refusal(side, refused, by_hand=marked.by_hand)
             picture, undrawn = None, ""

@@ -76,6 +76,10 @@ def trace(
             "x_mm, y_mm, z_mm, one point a row, from kidney to bladder.",
         ),
     ] = None,
+    side: Annotated[
+        str | None,
+        typer.Option("--side", metavar="left|right", help="Whose ureter it is; checked."),
+    ] = None,
     picture: Annotated[
         Path | None,
         typer.Option(
@@ -114,6 +118,8 @@ def trace(
     from thalweg.service.phases import second_phase
     from thalweg.service.tracing import placed_on_folder, trace_folder
 
+    if side not in (None, "left", "right"):
+        raise InputError(f"{side!r} is no side", where="--side", mend="write left or right")
     placed = _placed(start, end, via or [], points)
     if images is None and not (by_hand or points):
         raise InputError(
@@ -122,11 +128,15 @@ def trace(
         )
     with watching(quiet=as_json) as progress:
         if by_hand or points:
-            traced = placed_on_folder(images, placed, picture=picture, progress=progress)
+            traced = placed_on_folder(
+                images, placed, side=side or "", picture=picture, progress=progress
+            )
         else:
             assert images is not None  # noqa: S101 - refused above
             first, *between, last = placed
-            traced = trace_folder(images, first, last, between, picture=picture, progress=progress)
+            traced = trace_folder(
+                images, first, last, between, side=side or "", picture=picture, progress=progress
+            )
 
         later = None
         if second is not None:
