@@ -41,5 +41,8 @@ def amount(fact: Fact, unit: str) -> float:
     if not isinstance(fact.value, Decimal) or fact.unit is None:
         raise InputError(f"{fact.concept} is not a number with a unit", mend="correct the entry")
     row = concept(fact.concept)
-    canonical(row, fact.value, fact.unit)
+    own = canonical(row, fact.value, fact.unit)
+    if row.charge != 1 and row.unit is not None:
+        # Milliequivalents of such an ion are not millimoles: only its own unit is safe to leave.
+        return convert(own, row.unit, unit, molar_mass=row.molar_mass)
     return convert(fact.value, fact.unit, unit, molar_mass=row.molar_mass)

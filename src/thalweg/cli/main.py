@@ -9,7 +9,17 @@ from typing import Annotated
 
 import typer
 
-from thalweg.cli.commands import assess, cases, follow, images, keep, plan, radiograph, scenario
+from thalweg.cli.commands import (
+    assess,
+    cases,
+    chemistry,
+    follow,
+    images,
+    keep,
+    plan,
+    radiograph,
+    scenario,
+)
 from thalweg.errors import InputError, ThalwegError
 
 __all__ = ["app", "run"]
@@ -33,7 +43,7 @@ app = typer.Typer(
         "Thalweg supports and does not replace licensed judgement; local protocol comes first."
     ),
 )
-for room in (scenario, cases, images, radiograph, assess, plan, follow, keep):
+for room in (scenario, cases, images, radiograph, assess, chemistry, plan, follow, keep):
     room.register(app)
 
 

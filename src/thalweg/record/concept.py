@@ -42,7 +42,7 @@ class LaboratoryCode:
 
 @dataclass(frozen=True, slots=True)
 class Concept:
-    """One row of ``data/concepts.toml``; ranges are in `unit`."""
+    """One row of ``data/concepts.toml``; ranges are in `unit`, `charge` is that of the ion."""
 
     key: str
     name: str
@@ -54,6 +54,7 @@ class Concept:
     molar_mass: float | None
     choices: tuple[str, ...]
     codes: tuple[LaboratoryCode, ...]
+    charge: int = 1
 
 
 def _pair(row: Mapping[str, list[float]], key: str) -> tuple[float, float] | None:
@@ -86,6 +87,7 @@ def concepts() -> Mapping[str, Concept]:
                 LaboratoryCode(c["code"], tuple(c["units"]), c.get("specimen", ""), c["checked"])
                 for c in row.get("loinc", ())
             ),
+            charge=row.get("charge", 1),
         )
     return table
 

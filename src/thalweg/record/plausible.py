@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 
 __all__ = ["canonical", "questions_about"]
 
+EQUIVALENTS = ("meq/L",)
+"""Units that count charges, not particles."""
+
 _SLIPS = (Decimal(10), Decimal(100), Decimal(1000))
 
 
@@ -30,7 +33,9 @@ def canonical(concept: Concept, value: Decimal | float, unit: str) -> float:
             f"{concept.name} cannot be in {printed(unit) or unit}",
             mend=f"give it in {accepted or 'no unit'}",
         )
-    return convert(value, unit, concept.unit, molar_mass=concept.molar_mass)
+    own = convert(value, unit, concept.unit, molar_mass=concept.molar_mass)
+    # 1 mmol of an ion of charge 2 is 2 meq; the table of units knows single charges only.
+    return own / concept.charge if unit in EQUIVALENTS and unit != concept.unit else own
 
 
 def _within(value: float, bounds: tuple[float, float]) -> bool:

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 __all__ = ["LINE", "as_json", "fact_from_line", "typed_facts"]
 
+BARE = ("age", "ph", "ph-arterial", "ph-venous")
+"""Concepts that may be typed without a unit: an age is in years, and pH has no other unit."""
+
 LINE = Origin("command line")
 """Where a typed fact came from."""
 
@@ -30,7 +33,7 @@ def fact_from_line(key: str, text: str, at: date, *, option: str = "") -> Fact:
     Parameters
     ----------
     key : str
-        Concept; ``age`` alone may be a bare number, of years.
+        Concept; an age (in years) and a pH may be bare numbers.
     text : str
         Such as ``1.2mg/dL``.
     at : date
@@ -46,8 +49,8 @@ def fact_from_line(key: str, text: str, at: date, *, option: str = "") -> Fact:
     where = option or f"--{key}"
     row = concept(key)
     try:
-        if key == "age" and text.strip().replace(".", "", 1).isdigit():
-            value, unit = Decimal(text.strip()), "a"
+        if key in BARE and text.strip().replace(".", "", 1).isdigit():
+            value, unit = Decimal(text.strip()), row.unit or ""
         else:
             value, unit = parse_quantity(text)
         questions = questions_about(row, value, unit)

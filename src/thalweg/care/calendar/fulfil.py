@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 __all__ = ["VISIT_DONE", "day_of", "said_done", "settled"]
 
 VISIT_DONE = "visit-done"
+STANDS_FOR = {"total-co2": "bicarbonate"}
+"""Results that answer a visit in place of another: laboratories measure either, as their own."""
 
 
 def day_of(fact: Fact) -> date:
@@ -52,6 +54,7 @@ def settled(
         Day of the operation, and the day the statuses speak of.
     """
     wanted = {*rule.fulfilled_by, VISIT_DONE}
+    wanted |= {key for key, meant in STANDS_FOR.items() if meant in wanted}
     usable = sorted(
         (
             fact
@@ -80,7 +83,7 @@ def _one(
     first: dict[str, Fact] = {}
     for fact in usable:
         if visit.window_from <= day_of(fact) and (closes is None or day_of(fact) < closes):
-            first.setdefault(fact.concept, fact)
+            first.setdefault(STANDS_FOR.get(fact.concept, fact.concept), fact)
     results = [first[key] for key in rule.fulfilled_by if key in first]
     complete = bool(rule.fulfilled_by) and len(results) == len(rule.fulfilled_by)
     ways = [[first[VISIT_DONE]]] if VISIT_DONE in first else []
