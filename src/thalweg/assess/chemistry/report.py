@@ -68,7 +68,7 @@ def chemistry_findings(
         first.with_cautions(said),
         *truths,
         *numbers.findings,
-        *size_findings(inputs, numbers, rules),
+        *size_findings(inputs, numbers, found, rules),
         *segment_findings(inputs, found, state, rules),
         *limit_findings(inputs, numbers, rules),
         *warning_findings(inputs, state, found, rules),

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from thalweg.assess.chemistry.derived import Numbers
     from thalweg.assess.chemistry.inputs import ChemistryInputs
     from thalweg.assess.chemistry.rules import ChemistryRules
+    from thalweg.assess.chemistry.segment import Touched
     from thalweg.record.finding import Finding
 
 __all__ = ["size_findings"]
@@ -154,15 +155,14 @@ def _osmolality(inputs: ChemistryInputs, rules: ChemistryRules) -> Iterator[Find
     )
 
 
-def _urine(inputs: ChemistryInputs, rules: ChemistryRules) -> Iterator[Finding]:
+def _urine(inputs: ChemistryInputs, found: Touched, rules: ChemistryRules) -> Iterator[Finding]:
     ions = [inputs.reading(key, MMOL_L) for key in URINE_KEYS]
     there = [ion for ion in ions if ion is not None]
     if not there:
         return
     name, title, method = "urine-anion-gap", "Anion gap of the urine", gap.URINE_ANION_GAP
-    touched = inputs.truth(IN_BOWEL)
-    if touched is Truth.MET:
-        because = Reading(0.0, inputs.because(IN_BOWEL))
+    if found.truth is Truth.MET:
+        because = Reading(0.0, found.facts)
         yield made(
             name,
             title,
@@ -186,7 +186,7 @@ def _urine(inputs: ChemistryInputs, rules: ChemistryRules) -> Iterator[Finding]:
     )
     cautions = [f"In a normal-gap acidosis only. {reading}"]
     missing: tuple[str, ...] = ()
-    if touched is Truth.NOT_KNOWN:
+    if found.truth is Truth.NOT_KNOWN:
         missing = (IN_BOWEL,)
         cautions = [BOWEL_NOT_SAID]
     yield made(
@@ -195,7 +195,7 @@ def _urine(inputs: ChemistryInputs, rules: ChemistryRules) -> Iterator[Finding]:
 
 
 def size_findings(
-    inputs: ChemistryInputs, numbers: Numbers, rules: ChemistryRules
+    inputs: ChemistryInputs, numbers: Numbers, found: Touched, rules: ChemistryRules
 ) -> tuple[Finding, ...]:
     """Return the findings beside the acid-base core that the results allow.
 
@@ -204,11 +204,11 @@ def size_findings(
     InputError
         If a result is outside what a formula may be used for.
     """
-    found: list[Finding] = []
+    made_here: list[Finding] = []
     if numbers.bicarbonate is not None:
-        found += _bicarbonate_deficit(inputs, numbers.bicarbonate, rules)
-    found += _base_deficit(inputs, numbers, rules)
-    found += _calcium(inputs, rules)
-    found += _osmolality(inputs, rules)
-    found += _urine(inputs, rules)
-    return tuple(found)
+        made_here += _bicarbonate_deficit(inputs, numbers.bicarbonate, rules)
+    made_here += _base_deficit(inputs, numbers, rules)
+    made_here += _calcium(inputs, rules)
+    made_here += _osmolality(inputs, rules)
+    made_here += _urine(inputs, found, rules)
+    return tuple(made_here)

@@ -81,7 +81,7 @@ def chemistry(
         str | None,
         typer.Option(
             "--segment",
-            help="Bowel that urine touches: none, stomach, jejunum, ileum, 'ileum and colon', colon.",
+            help="Bowel urine touches: none, stomach, jejunum, ileum, 'ileum and colon' or colon.",
         ),
     ] = None,
     bowel_in_tract: Annotated[
