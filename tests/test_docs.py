@@ -166,7 +166,7 @@ def test_every_option_in_a_page_s_commands_exists() -> None:
         for name, rest in re.findall(
             r"\$ (?:\.venv/bin/)?thalweg ([a-z]+)(.*)$", text, re.MULTILINE
         ):
-            used = set(re.findall(r"(--[a-z-]+)", rest))
+            used = set(re.findall(r"(--[a-z0-9-]+)", rest))
             assert used <= options[name], (path.name, name)
 
 

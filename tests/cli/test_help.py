@@ -37,6 +37,7 @@ CONTRACT = (
     "trace",
     "reach",
     "kidney",
+    "chemistry",
     "appraise",
     "plan",
     "calendar",
@@ -98,7 +99,9 @@ def test_version_is_the_package_s() -> None:
     assert thalweg("--version").out == f"thalweg {version('thalweg')}\n"
 
 
-@pytest.mark.parametrize("arguments", ["--help", "plan --help", "kidney --help", "--version"])
+@pytest.mark.parametrize(
+    "arguments", ["--help", "plan --help", "kidney --help", "chemistry --help", "--version"]
+)
 def test_help_loads_nothing_heavy(arguments: str) -> None:
     printed = python(
         "import sys\n"
