@@ -13,6 +13,7 @@ from thalweg.cli.commands import (
     assess,
     cases,
     chemistry,
+    fitness,
     follow,
     images,
     keep,
@@ -43,7 +44,19 @@ app = typer.Typer(
         "Thalweg supports and does not replace licensed judgement; local protocol comes first."
     ),
 )
-for room in (scenario, cases, images, radiograph, assess, chemistry, plan, follow, keep):
+ROOMS = (
+    scenario,
+    cases,
+    images,
+    radiograph,
+    assess,
+    chemistry,
+    fitness,
+    plan,
+    follow,
+    keep,
+)
+for room in ROOMS:
     room.register(app)
 
 

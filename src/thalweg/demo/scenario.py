@@ -72,6 +72,64 @@ COURSE: dict[str, str | bool] = {
 }
 """What the clinic recorded. The urethral margin is left open: the biopsy is not back."""
 
+FITNESS: dict[str, str | bool] = {
+    "asa-class": "III",
+    "ischaemic-heart-disease": True,
+    "heart-infarction-ever": False,
+    "heart-infarction-month": False,
+    "heart-failure": False,
+    "cerebrovascular-disease": False,
+    "peripheral-vascular-disease": False,
+    "dementia": False,
+    "hemiplegia": False,
+    "chronic-lung-disease": True,
+    "serious-lung-disease-month": False,
+    "respiratory-infection-month": False,
+    "sepsis-month": False,
+    "connective-tissue-disease": False,
+    "inflammatory-bowel-disease": False,
+    "liver-disease": "none",
+    "diabetes": "without organ damage",
+    "insulin-treated-diabetes": False,
+    "takes-metformin": True,
+    "kidney-transplant": False,
+    "acute-kidney-injury": False,
+    "contrast-reaction": False,
+    "other-tumour": False,
+    "metastases": False,
+    "leukaemia": False,
+    "lymphoma": False,
+    "aids": False,
+    "swollen-legs": False,
+    "varicose-veins": True,
+    "pregnancy-loss": False,
+    "oestrogen-treatment": False,
+    "bed-rest": "no",
+    "major-surgery-month": False,
+    "plaster-cast-month": False,
+    "central-venous-access": False,
+    "thrombosis-ever": False,
+    "thrombophilia-known": False,
+    "leg-fracture-month": False,
+    "multiple-trauma-month": False,
+    "spinal-cord-injury-month": False,
+    "food-intake-week": "over 75 %",
+    "food-intake-half-week": False,
+    "general-condition-impaired": False,
+    "intensive-care": False,
+    "operation-way": "open",
+    "operation-incision": "peripheral or lower abdominal",
+    "operation-emergency": False,
+}
+"""What was asked before the operation; open: ulcers, thrombosis in the family, the diversion."""
+
+MEASURED = (
+    ("operation-hours", "4", "h"),
+    ("weight-loss-1-month", "1.0", "kg"),
+    ("weight-loss-2-months", "1.5", "kg"),
+    ("weight-loss-3-months", "2.0", "kg"),
+)
+
 BLOODS = (
     ("creatinine", "108", "umol/L", datetime(2026, 6, 2, 8, 5, tzinfo=HOUR)),
     ("creatinine", "119", "umol/L", datetime(2026, 9, 15, 8, 20, tzinfo=HOUR)),
@@ -87,6 +145,7 @@ BLOODS = (
     ("white-cells", "7.2", "10*9/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("platelets", "264", "10*9/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("vitamin-b12", "310", "pmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
+    ("oxygen-saturation", "95", "%", datetime(2026, 11, 9, 8, 0, tzinfo=HOUR)),
     ("weight", "67.5", "kg", datetime(2026, 11, 9, 8, 0, tzinfo=HOUR)),
     ("height", "164", "cm", datetime(2026, 11, 9, 8, 0, tzinfo=HOUR)),
 )
@@ -193,7 +252,8 @@ def write_case_folder(folder: Path, *, progress: Progress = silent) -> Written:
         seed="demonstration",
         progress=progress,
     )
-    course = [_fact(key, value) for key, value in COURSE.items()]
+    course = [_fact(key, value) for key, value in (COURSE | FITNESS).items()]
+    course += [_fact(key, Decimal(value), unit) for key, value, unit in MEASURED]
     content = CaseFile(PERSON, (*course, *_marks(phantom.truth)), images_folder=IMAGES)
     write_casefile(folder / "case.toml", content)
     results = [Fact(key, Decimal(value), unit, at, WRITTEN) for key, value, unit, at in BLOODS]

@@ -89,6 +89,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
         case=workup.case,
         at=workup.at,
         kidney=workup.kidney,
+        fitness=workup.fitness,
         ureters=tuple(
             PlannedUreter(one.side, one.findings, one.freed, one.picture, one.problem)
             for one in workup.ureters
@@ -101,7 +102,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
         calendar=calendar,
         calendar_reason=reason,
         problems=workup.problems,
-        notices=(*workup.appraisal.notices, *local),
+        notices=(*workup.appraisal.notices, *workup.fitness.notices, *local),
         radiographs=tuple(
             PlannedRadiograph(
                 one.side, one.label, one.findings, one.picture, one.scale, one.said, one.problem

@@ -16,6 +16,7 @@ from thalweg.plan.reached import Ground, margin_finding, summarised
 from thalweg.plan.staging import staged
 from thalweg.progress import silent
 from thalweg.service.films import measured_films
+from thalweg.service.fitness import fitness_worked_up
 from thalweg.service.images import Images
 from thalweg.service.obstacles import obstacles_for
 from thalweg.service.protocol import NO_PROTOCOL
@@ -23,6 +24,7 @@ from thalweg.service.sites import measured_sites
 from thalweg.service.ureters import traced_ureters
 
 if TYPE_CHECKING:
+    from thalweg.assess.fitness.report import FitnessReport
     from thalweg.plan.appraise import Appraisal
     from thalweg.plan.reach import RouteResult, Scene
     from thalweg.plan.staging import MeasuredSite
@@ -53,6 +55,8 @@ class Workup:
         As known on that day.
     at : date
     kidney : tuple of Finding
+    fitness : FitnessReport
+        Scores before the operation, and what contrast the kidneys allow.
     ureters : tuple of TracedUreter
         Each renal unit that was marked, traced or not.
     sites : tuple of MeasuredSite
@@ -70,6 +74,7 @@ class Workup:
     case: Case
     at: date
     kidney: tuple[Finding, ...]
+    fitness: FitnessReport
     ureters: tuple[TracedUreter, ...]
     sites: tuple[MeasuredSite, ...]
     scene: Scene | None
@@ -85,7 +90,8 @@ class Workup:
         traced = [finding for ureter in self.ureters for finding in ureter.findings]
         thrown = [finding for film in self.films for finding in film.findings]
         verdicts = [row.finding() for row in self.appraisal.diversions]
-        return (*self.kidney, *traced, *thrown, *self.margins, *verdicts)
+        own = (*self.kidney, *self.fitness.findings)
+        return (*own, *traced, *thrown, *self.margins, *verdicts)
 
 
 def require_born(case: Case, day: date) -> None:
@@ -169,6 +175,7 @@ def worked_up(
     require_born(case, at)
     case = known_on(case, at)
     kidney = kidney_findings(KidneyInputs.from_case(case, at))
+    fitness = fitness_worked_up(case, kidney, at=at, protocol=protocol)
     images = Images(case, store, progress)
     ureters = traced_ureters(case, images, draw=draw, at=at, progress=progress)
     films = measured_films(case, store, ureters, draw=draw_film, at=at)
@@ -188,6 +195,7 @@ def worked_up(
         case,
         at,
         kidney,
+        fitness,
         ureters,
         sites,
         scene,

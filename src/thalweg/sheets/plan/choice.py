@@ -8,6 +8,7 @@ from thalweg.evidence.bibliography import bibliography, cite
 from thalweg.record.fact import say_moment
 from thalweg.record.truth import Truth
 from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
+from thalweg.sheets.plan.fitness import fitness_sources
 from thalweg.sheets.plan.words import VERDICT_TONE, source_marks
 
 if TYPE_CHECKING:
@@ -141,6 +142,7 @@ def _used(content: PlanContent) -> list[str]:
     margins = content.margins
     for finding in (*content.kidney, *(f for u in content.ureters for f in u.findings), *margins):
         keys += finding.method.sources
+    keys += fitness_sources(content)
     for row in content.appraisal.diversions:
         keys += row.diversion.sources
         keys += [key for one in row.weighed for key in one.criterion.sources]

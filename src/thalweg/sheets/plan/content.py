@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from datetime import date
 
+    from thalweg.assess.fitness.report import FitnessReport
     from thalweg.care.calendar import Calendar
     from thalweg.plan.appraise import Appraisal
     from thalweg.plan.reach import RouteResult, Scene
@@ -42,6 +43,7 @@ class PlanContent:
     at : date
         The day the plan speaks of.
     kidney : tuple of Finding
+    fitness : FitnessReport
     ureters : tuple of PlannedUreter
     sites : tuple of MeasuredSite
     scene : Scene or None
@@ -61,6 +63,7 @@ class PlanContent:
     case: Case
     at: date
     kidney: tuple[Finding, ...]
+    fitness: FitnessReport
     ureters: tuple[PlannedUreter, ...]
     sites: tuple[MeasuredSite, ...]
     scene: Scene | None

@@ -1,0 +1,165 @@
+"""What is computed before the scores: body mass index, weight lost, and what follows from what."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from thalweg.assess.facts import amount, youngest
+from thalweg.assess.fitness.ground import FactAges, Ground, judge
+from thalweg.assess.fitness.steady import KEY as CHANGING
+from thalweg.assess.fitness.steady import kidneys_changing
+from thalweg.record.concept import concept
+from thalweg.record.finding import Finding
+from thalweg.record.method import Method
+from thalweg.record.truth import Truth
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from thalweg.assess.fitness.inputs import FitnessInputs
+    from thalweg.assess.fitness.rulebook import Rulebook
+    from thalweg.record.case import Chosen
+
+__all__ = ["BODY_MASS_INDEX", "FOLLOWS", "WEIGHT_LOST", "ground_of"]
+
+BODY_MASS_INDEX = Method(
+    key="body-mass-index",
+    title="body mass index",
+    formula="weight in kg / (height in m)², in kg/m²",
+    valid_for="adults; says little with oedema, ascites or amputation",
+    sources=("g8-table-2018",),
+)
+WEIGHT_LOST = Method(
+    key="weight-lost-share",
+    title="share of the weight that was lost",
+    formula="loss / (weight now + loss) × 100, in %",
+    valid_for="unintended loss; the weight taken about when the loss was asked for",
+    sources=("thalweg-engineering",),
+)
+FOLLOWS = Method(
+    key="follows-from-record",
+    title="what follows from what is recorded",
+    formula="an answer nobody recorded that another recorded answer leaves no choice about",
+    valid_for="where the reason given holds; a recorded answer goes before it",
+    sources=("thalweg-engineering",),
+)
+BODY_DAYS = 90
+SPANS = ("1-month", "2-months", "3-months", "6-months")
+
+
+def _lacking(
+    name: str,
+    title: str,
+    unit: str,
+    method: Method,
+    missing: tuple[str, ...],
+    inputs: FitnessInputs,
+) -> Finding:
+    return Finding(name, title, None, unit, inputs.at, method, missing=missing)
+
+
+def _body_mass(facts: Mapping[str, Chosen], inputs: FitnessInputs) -> Finding:
+    found = {key: facts[key].fact for key in ("height", "weight") if key in facts}
+    height, weight = found.get("height"), found.get("weight")
+    if height is None or weight is None:
+        missing = tuple(key for key in ("height", "weight") if found.get(key) is None)
+        return _lacking("bmi", "Body mass index", "kg/m2", BODY_MASS_INDEX, missing, inputs)
+    return Finding(
+        name="bmi",
+        title="Body mass index",
+        value=amount(weight, "kg") / amount(height, "m") ** 2,
+        unit="kg/m2",
+        # Height hardly changes: the index speaks of the day of the weight.
+        at=weight.at,
+        method=BODY_MASS_INDEX,
+        facts=(height, weight),
+    )
+
+
+def _weight_lost(
+    span: str, facts: Mapping[str, Chosen], ages: FactAges, inputs: FitnessInputs
+) -> Finding:
+    asked, name = f"weight-loss-{span}", f"weight-loss-share-{span}"
+    title = f"Share of weight lost in {span.replace('-', ' ')}"
+    loss = facts[asked].fact if asked in facts else None
+    weight = facts["weight"].fact if "weight" in facts else None
+    if loss is None or ages.expired(loss, inputs.at):
+        return _lacking(name, title, "%", WEIGHT_LOST, (asked,), inputs)
+    lost = amount(loss, "kg")
+    if lost > 0.0 and weight is None:
+        return _lacking(name, title, "%", WEIGHT_LOST, ("weight",), inputs)
+    now = 0.0 if weight is None else amount(weight, "kg")
+    return Finding(
+        name=name,
+        title=title,
+        value=100.0 * lost / (now + lost) if lost > 0.0 else 0.0,
+        unit="%",
+        at=loss.at,
+        method=WEIGHT_LOST,
+        facts=(loss, *((weight,) if weight is not None and lost > 0.0 else ())),
+    )
+
+
+def _said(key: str, value: bool | str, because: str) -> tuple[str, ...]:
+    """Return the sentence that an answer which counts is read with; a no adds nothing."""
+    if value is False:
+        return ()
+    return (f"'{concept(key).name}' is not recorded; it follows because {because}.",)
+
+
+def _following(rules: Rulebook, ground: Ground) -> dict[str, Finding]:
+    """Return the answers that follow, in order, each able to carry the next."""
+    found = dict(ground.findings)
+    for row in rules.follows:
+        judged = judge(row.when, Ground(ground.facts, found, ground.sex, ground.at, ground.ages))
+        if judged.truth is not Truth.MET:
+            continue
+        for key, value in row.then.items():
+            chosen = ground.facts.get(key)
+            recorded = chosen is not None and (
+                bool(chosen.conflict)
+                or (chosen.fact is not None and not ground.ages.expired(chosen.fact, ground.at))
+            )
+            if recorded or key in found:
+                continue
+            found[key] = Finding(
+                name=key,
+                title=concept(key).name.capitalize(),
+                value=Truth.of(value) if isinstance(value, bool) else value,
+                unit=None,
+                at=youngest(judged.facts).at if judged.facts else ground.at,
+                method=FOLLOWS,
+                facts=judged.facts,
+                findings=judged.findings,
+                cautions=_said(key, value, row.because),
+            )
+    return found
+
+
+def ground_of(inputs: FitnessInputs, rules: Rulebook) -> Ground:
+    """Return everything that the rules are judged on.
+
+    Parameters
+    ----------
+    inputs : FitnessInputs
+    rules : Rulebook
+    """
+    recorded = inputs.facts.get(CHANGING)
+    keeps = rules.ages.expires_after_days.get(CHANGING, rules.ages.usual_days)
+    findings = {
+        "age": inputs.age_finding,
+        "gfr": inputs.gfr,
+        "bmi": _body_mass(inputs.facts, inputs),
+        CHANGING: kidneys_changing(
+            inputs.creatinines,
+            None if recorded is None else recorded.fact,
+            at=inputs.at,
+            keeps_days=keeps,
+        ),
+        **{
+            f"weight-loss-share-{span}": _weight_lost(span, inputs.facts, rules.ages, inputs)
+            for span in SPANS
+        },
+    }
+    ground = Ground(inputs.facts, findings, inputs.sex, inputs.at, rules.ages)
+    return Ground(ground.facts, _following(rules, ground), ground.sex, ground.at, ground.ages)

@@ -1,0 +1,88 @@
+"""Published event rates with the interval that their counts allow."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from thalweg.errors import InputError
+
+if TYPE_CHECKING:
+    from thalweg.assess.fitness.form import RateSet
+
+__all__ = ["Rate", "rate_at", "wilson_interval"]
+
+CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """A rate in percent, its 95 % interval where the counts allow one, and the counts."""
+
+    percent: float
+    interval: tuple[float, float] | None
+    events: int | None
+    of: int | None
+
+
+def wilson_interval(events: int, of: int) -> tuple[float, float]:
+    """Return the 95 % interval of a proportion by Wilson's score method, in percent.
+
+    Parameters
+    ----------
+    events, of : int
+        People with the event, of how many; 0 to `of`, and `of` at least 1.
+
+    Raises
+    ------
+    InputError
+        If the counts cannot be.
+
+    References
+    ----------
+    Wilson EB. J Am Stat Assoc 1927;22:209-12; computed by SciPy's exact binomial test class.
+    """
+    if not 0 <= events <= of or of < 1:
+        raise InputError(f"{events} of {of} is not a count of people", mend="correct the rates")
+    from scipy.stats import binomtest  # noqa: PLC0415 - a heavy import, only for rates
+
+    found = binomtest(events, of).proportion_ci(confidence_level=CONFIDENCE, method="wilson")
+    return 100.0 * float(found.low), 100.0 * float(found.high)
+
+
+def _from_percent(percent: float, decimals: int, of: int) -> tuple[float, float]:
+    """Return an interval that covers every count that rounds to the printed percentage."""
+    half = 0.5 * 10.0**-decimals
+    fits = [k for k in range(of + 1) if abs(100.0 * k / of - percent) <= half]
+    if not fits:
+        raise InputError(
+            f"no count of {of} people makes {percent:g} %", mend="correct the rates or the count"
+        )
+    return wilson_interval(fits[0], of)[0], wilson_interval(fits[-1], of)[1]
+
+
+def rate_at(rates: RateSet, total: float) -> Rate:
+    """Return the published rate of the group in which a total lies.
+
+    Parameters
+    ----------
+    rates : RateSet
+    total : float
+        Points, at least the lowest total of the first group.
+
+    Raises
+    ------
+    InputError
+        If the total lies below every group, or the published figures contradict each other.
+    """
+    group = bisect_right(rates.least, total) - 1
+    if group < 0:
+        raise InputError(f"{total:g} points lie below every group of {rates.key}", mend="check it")
+    of = rates.of[group] if rates.of else None
+    if rates.events and of is not None:
+        events = rates.events[group]
+        return Rate(100.0 * events / of, wilson_interval(events, of), events, of)
+    percent = rates.percent[group]
+    interval = None if of is None else _from_percent(percent, rates.decimals, of)
+    return Rate(percent, interval, None, of)
