@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import typer
 
 import thalweg
+from thalweg.assess.fitness.rulebook import rulebook
 from thalweg.cli.main import app
 from thalweg.evidence.bibliography import bibliography, cite
 from thalweg.record.concept import concepts
@@ -93,6 +94,9 @@ def every_method() -> Iterator[Method]:
             for one in value.values() if isinstance(value, dict) else (value,):
                 if isinstance(one, Method):
                     seen.setdefault(one.key, one)
+    # Scores and contrast rules are data, and so are their methods.
+    for rule in rulebook().rules:
+        seen.setdefault(rule.method.key, rule.method)
     yield from (seen[key] for key in sorted(seen))
 
 

@@ -38,6 +38,7 @@ CONTRACT = (
     "reach",
     "kidney",
     "chemistry",
+    "fitness",
     "appraise",
     "plan",
     "calendar",
@@ -100,7 +101,15 @@ def test_version_is_the_package_s() -> None:
 
 
 @pytest.mark.parametrize(
-    "arguments", ["--help", "plan --help", "kidney --help", "chemistry --help", "--version"]
+    "arguments",
+    [
+        "--help",
+        "plan --help",
+        "kidney --help",
+        "chemistry --help",
+        "fitness --help",
+        "--version",
+    ],
 )
 def test_help_loads_nothing_heavy(arguments: str) -> None:
     printed = python(

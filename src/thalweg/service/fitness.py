@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, cast, get_args
 
+from thalweg.assess.facts import day_of
 from thalweg.assess.fitness.conditions import DERIVED
 from thalweg.assess.fitness.inputs import FitnessInputs
 from thalweg.assess.fitness.report import FitnessReport, RuleReport, fitness_report
@@ -16,21 +17,21 @@ from thalweg.errors import InputError
 from thalweg.evidence.bibliography import cite
 from thalweg.record.case import Chosen, Sex
 from thalweg.record.concept import concept, concepts
-from thalweg.record.fact import Fact
+from thalweg.service.answers import answered
 from thalweg.service.protocol import NO_PROTOCOL, read_protocol
-from thalweg.service.typed import LINE, as_json, fact_from_line
+from thalweg.service.typed import as_json, fact_from_line
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
     from datetime import date
     from pathlib import Path
 
     from thalweg.record.case import Case
     from thalweg.record.finding import Finding
+    from thalweg.service.answers import Typed
     from thalweg.service.protocol import Protocol
 
 __all__ = [
-    "Typed",
     "every_item",
     "fitness_json",
     "fitness_of_case",
@@ -40,94 +41,11 @@ __all__ = [
 ]
 
 KIDNEY_KEYS = ("creatinine", "cystatin-c", "height", "weight", "measured-gfr", "muscle-loss")
-# A computed quantity cannot be typed; these say what to type instead.
-INSTEAD = {
-    "bmi": "height and weight",
-    "gfr": "creatinine, cystatin-c or measured-gfr",
-    "age": "--age",
-}
-
-
-@dataclass(frozen=True)
-class Typed:
-    """What was typed on the line.
-
-    Parameters
-    ----------
-    values : mapping
-        Text by concept, from options of their own and ``--value``.
-    has, lacks : tuple of str
-        Yes-no concepts said to be there, and not to be.
-    age, sex : str or None
-    """
-
-    values: Mapping[str, str]
-    has: tuple[str, ...] = ()
-    lacks: tuple[str, ...] = ()
-    age: str | None = None
-    sex: str | None = None
 
 
 def own_rulebook(protocol: Protocol = NO_PROTOCOL) -> Rulebook:
     """Return the rules, with the unit's in the place of ours."""
     return rulebook(protocol.table("fitness"), protocol.table("contrast"))
-
-
-def _typed_fact(key: str, text: str, at: date) -> Fact:
-    row = concept(key)
-    where = f"--value {key}"
-    if row.kind == "quantity":
-        return fact_from_line(key, text, at, option=where)
-    if row.kind == "choice":
-        if text not in row.choices:
-            near = get_close_matches(text, row.choices, n=1, cutoff=0.4) or row.choices
-            raise InputError(
-                f"{text!r} is not one of its answers",
-                where=where,
-                mend=f"choose {' or '.join(map(repr, near))}",
-            )
-        return Fact(key, text, None, at, LINE)
-    raise InputError(
-        f"is {'answered yes or no' if row.kind == 'yes-no' else 'no value to type'}",
-        where=where,
-        mend=f"use --has {key} or --lacks {key}" if row.kind == "yes-no" else "leave it out",
-    )
-
-
-def _yes_no(keys: Iterable[str], value: bool, at: date) -> dict[str, Fact]:
-    option = "--has" if value else "--lacks"
-    found = {}
-    for key in keys:
-        try:
-            row = concept(key)
-        except InputError as error:
-            raise error.at(option) from None
-        if row.kind != "yes-no":
-            raise InputError(
-                f"{key!r} is not answered yes or no", where=option, mend=f"use --value {key}=…"
-            )
-        found[key] = Fact(key, value, None, at, LINE)
-    return found
-
-
-def _facts(typed: Typed, at: date) -> dict[str, Fact]:
-    for key in typed.values:
-        if key in DERIVED:
-            raise InputError(
-                f"{key!r} is computed here",
-                where="--value",
-                mend=f"give {INSTEAD.get(key, 'weight and the weight lost')}",
-            )
-    both = sorted(set(typed.has) & set(typed.lacks))
-    if both:
-        raise InputError(
-            f"{both[0]} is said to be there and not to be", mend="leave out --has or --lacks"
-        )
-    return {
-        **{key: _typed_fact(key, text, at) for key, text in typed.values.items()},
-        **_yes_no(typed.has, True, at),
-        **_yes_no(typed.lacks, False, at),
-    }
 
 
 def _relied(findings: Iterable[Finding]) -> Finding:
@@ -158,7 +76,7 @@ def fitness_of_values(typed: Typed, *, at: date, protocol: Path | None = None) -
         raise InputError(fault, mend="give --sex female or --sex male, as the equations use it")
     sex = cast("Sex", typed.sex)
     age = fact_from_line("age", typed.age, at)
-    facts = _facts(typed, at)
+    facts = answered(typed, at)
     chosen = {key: Chosen(fact) for key, fact in facts.items()}
     kidney: dict[str, Any] = {
         key.replace("-", "_"): chosen[key] for key in KIDNEY_KEYS if key in chosen
@@ -220,19 +138,16 @@ def fitness_of_case(
     with open_store(home) as store:
         case = store.get_case(case_id)
     require_born(case, at)
-    added = _facts(typed, at)
-    kept = tuple(fact for fact in known_on(case, at).facts if fact.concept not in added)
-    # What is typed answers instead of what is on record; results of blood are a series to add to.
-    series = tuple(
-        fact for fact in known_on(case, at).facts if fact.concept in added and _is_series(fact)
+    added = answered(typed, at)
+    # What is typed answers in the place of the record; earlier creatinines still show a rise.
+    kept = tuple(
+        fact
+        for fact in known_on(case, at).facts
+        if fact.concept not in added or (fact.concept == "creatinine" and day_of(fact.at) < at)
     )
-    case = replace(case, facts=(*kept, *series, *added.values()))
+    case = replace(case, facts=(*kept, *added.values()))
     kidney = kidney_findings(KidneyInputs.from_case(case, at))
     return fitness_worked_up(case, kidney, at=at, protocol=rules)
-
-
-def _is_series(fact: Fact) -> bool:
-    return concept(fact.concept).kind == "quantity"
 
 
 def _wanted(report: FitnessReport, only: Sequence[str]) -> FitnessReport:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 from thalweg.errors import InputError
@@ -26,6 +27,7 @@ class Rate:
     of: int | None
 
 
+@cache
 def wilson_interval(events: int, of: int) -> tuple[float, float]:
     """Return the 95 % interval of a proportion by Wilson's score method, in percent.
 

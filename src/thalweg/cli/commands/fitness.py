@@ -86,8 +86,8 @@ def fitness(
     What is not said is not known: totals are then a range, with what would narrow it most. Every
     value needs its unit; a bare number is refused.
     """
+    from thalweg.service.answers import Typed
     from thalweg.service.fitness import (
-        Typed,
         every_item,
         fitness_json,
         fitness_of_case,
