@@ -124,7 +124,9 @@ def test_the_list_names_every_item_and_how_to_answer_it() -> None:
     assert {"rcri", "caprini", "contrast-vein"} <= {rule["key"] for rule in rules}
     assert all(one["words"] for one in asked)
     # Whatever is listed as a question of yes or no can be answered so, all in one line.
-    answers = [part for one in asked if one["kind"] == "yes-no" for part in ("--has", one["concept"])]
+    answers = [
+        part for one in asked if one["kind"] == "yes-no" for part in ("--has", one["concept"])
+    ]
     assert len(answers) > 80
     found = scores(fitness(*MAN, *answers))
     # Every illness of Charlson's: all but the lesser of each pair, which are choices.

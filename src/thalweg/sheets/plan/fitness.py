@@ -75,7 +75,8 @@ def _scores(content: PlanContent) -> Table:
         result = one.result
         if _for_others(one):
             why = one.rule.applies.otherwise if one.rule.applies else ""
-            rows.append((one.rule.title, "", "does not apply", why, "", _sources(one)))
+            day = say_moment(one.main.at)[:10]
+            rows.append((one.rule.title, "", "does not apply", why, day, _sources(one)))
             continue
         total = points(result.least, result.most) if one.rule.is_score else ""
         rows.append(
@@ -128,13 +129,14 @@ def _contrast(content: PlanContent) -> Table:
         else:
             answer = Cell(one.rule.undecided or "not known", Tone.UNKNOWN)
             because = f"{' or '.join(one.result.names)}. To settle: {_open(one)}"
-        rows.append((one.rule.title, answer, because, _sources(one)))
+        day = say_moment(one.main.at)[:10]
+        rows.append((one.rule.title, answer, because, day, _sources(one)))
     rate = next((f for f in content.kidney if f.name == "gfr-to-rely-on"), None)
     known = "not known" if rate is None else f"{rate.shown()}, {say_moment(rate.at)[:10]}"
     return Table(
-        ("Contrast", "Answer", "Because", "Source"),
+        ("Contrast", "Answer", "Because", "As of", "Source"),
         tuple(rows),
-        (2.6, 2.0, 4.8, 2.2),
+        (2.4, 2.0, 4.2, 1.5, 2.5),
         caption=f"Contrast and the kidneys, by the filtration rate to rely on: {known}.",
     )
 
