@@ -20,7 +20,8 @@ from thalweg.phantom.scenario import adult
 from thalweg.phantom.truth import PhantomTruth, truth_of
 from thalweg.plan.reach import Scene, Site, Solver, scene_from
 from thalweg.plan.reach.diversions import Leg
-from thalweg.plan.reach.margin_map import MarginMap, SiteGrid, margin_map
+from thalweg.plan.reach.map_types import MarginMap, SiteGrid
+from thalweg.plan.reach.margin_map import margin_map
 from thalweg.plan.reach.ways import WayMap
 from thalweg.record.fact import Mark
 

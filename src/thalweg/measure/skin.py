@@ -98,6 +98,11 @@ class SkinSurface:
             )
         return np.array([x_mm, float(y), z_mm])
 
+    def heights(self, x_mm: Floats, z_mm: Floats) -> Floats:
+        """Return y of the skin over the raster of (x, z), shape (nx, nz), mm; NaN where unseen."""
+        across, up = np.meshgrid(x_mm, z_mm, indexing="ij")
+        return self._interpolated(self.y_mm, across, up)
+
     def normal(self, x_mm: float, z_mm: float) -> Floats:
         """Return the skin's outward unit normal, shape (3,), at (x, z).
 

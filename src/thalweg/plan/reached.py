@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from thalweg.plan.criteria.ground import RouteSummary
+from thalweg.plan.reach.diversions import NO_PASSAGE
 from thalweg.plan.reach.scene import defaults
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
@@ -25,6 +26,7 @@ __all__ = [
     "Ground",
     "kink_of",
     "margin_finding",
+    "passage_of",
     "redundancy_of",
     "summarised",
 ]
@@ -55,7 +57,7 @@ MARGIN = Method(
     title="Free length less required length",
     formula=(
         "margin = free length − required length, mm; interval: central 95 % of seeded samples of "
-        "tracing, wall, pivot, trim and stretch"
+        "tracing, wall, pivot, trim, stretch and, where a passage is marked, of its place"
     ),
     valid_for="a freed ureter laid along the shortest permitted route, lying person",
     sources=("thalweg-engineering",),
@@ -86,6 +88,14 @@ def kink_of(route: RouteResult) -> str:
     if route.least_bend_radius_mm is None or route.least_bend_radius_mm > 0:
         return ""
     return f"The {route.side} ureter to {route.site} would kink: the route has a corner."
+
+
+def passage_of(route: RouteResult) -> str:
+    """Return that a route's passage behind the sigmoid mesentery is not known, or an empty string.
+
+    Its margin is then the most it can be.
+    """
+    return NO_PASSAGE if NO_PASSAGE in route.cautions else ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,7 +190,7 @@ def margin_finding(route: RouteResult, ground: Ground) -> Finding | None:
         method=MARGIN,
         findings=(_free(route, ground), _required(route, ground)),
         interval=route.margin_interval_mm,
-        cautions=tuple(filter(None, (redundancy_of(route), kink_of(route)))),
+        cautions=tuple(filter(None, (redundancy_of(route), kink_of(route), passage_of(route)))),
         digits=0,
     )
 
@@ -211,7 +221,7 @@ def summarised(
                 margin_interval_mm=route.margin_interval_mm or (0.0, 0.0),
                 probability_reaches=route.probability_reaches or 0.0,
                 # Redundancy is trimmed away at the table: it makes no option doubtful.
-                cautions=tuple(filter(None, (kink_of(route),))),
+                cautions=tuple(filter(None, (kink_of(route), passage_of(route)))),
                 findings=() if finding is None else (finding,),
             )
         )

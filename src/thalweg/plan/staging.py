@@ -175,6 +175,7 @@ def staged(
     conduit_base_mm: Point | None = None,
     *,
     midline_x_mm: float = 0.0,
+    left_passage_mm: Point | None = None,
 ) -> Scene:
     """Return the scene of a person.
 
@@ -183,18 +184,20 @@ def staged(
     ureters : tuple of FreedUreter
         One or two.
     sites : tuple of MeasuredSite
-        At least one.
+        May be empty for a map of margins, which brings its own.
     obstacles : tuple of Mark
         Capsules (two points) and spheres (one), with radius.
     conduit_base_mm : tuple of float, optional
         Where the base of a conduit would lie; the bowel leads on to the nearest site.
     midline_x_mm : float
         x of the person's midline.
+    left_passage_mm : tuple of float, optional
+        Where the left ureter passes behind the sigmoid mesentery on its way to the right.
 
     Raises
     ------
     InputError
-        If pivot, site or base lies inside an obstacle, or nothing is left to bring out.
+        If pivot, site, passage or base lies inside an obstacle, or nothing is left to bring out.
     """
     usual = defaults()["usual"]
     spreads = [site.wall_sd_mm for site in sites if site.wall_sd_mm is not None]
@@ -221,8 +224,10 @@ def staged(
         "obstacle": [_obstacle(mark) for mark in obstacles],
         "doubt": doubt,
     }
-    if conduit_base_mm is not None:
+    if left_passage_mm is not None:
+        table["left_passage_mm"] = list(left_passage_mm)
+    if conduit_base_mm is not None and sites:
         # Ureters end at the base, whichever site the bowel then opens at: one is enough.
         nearest = min(sites, key=lambda site: math.dist(site.point_mm, conduit_base_mm))
         table["conduit"] = [{"site": nearest.name, "base_mm": list(conduit_base_mm)}]
-    return scene_from(table, Path())
+    return scene_from(table, Path(), without_sites=True)

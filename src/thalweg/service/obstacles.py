@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from thalweg.measure.cover import FoundCapsule
+    from thalweg.measure.obstacles import FoundObstacles
     from thalweg.plan.staging import FreedUreter, MeasuredSite
     from thalweg.progress import Progress
     from thalweg.record.case import Case
@@ -31,6 +32,11 @@ FOUND = (
     "of the routes, and mark them where they are wrong."
 )
 LEAST_RADIUS_MM = 2.0
+INSIDE = {
+    "conduit-base": "conduit's base",
+    "sigmoid-passage": "passage behind the sigmoid mesentery",
+}
+"""Marks inside the body at which a route ends or through which it passes."""
 
 BESIDE_MM = 30.0
 """Capsules farther than this outside the box of a person's pivots, sites and base are left out."""
@@ -46,10 +52,13 @@ class Obstacles:
         Capsules (two points) and spheres (one), with radius.
     cautions : tuple of str
         What every route round them must say.
+    found : FoundObstacles or None
+        All that was found on the image, where none was marked.
     """
 
     marks: tuple[Mark, ...]
     cautions: tuple[str, ...] = ()
+    found: FoundObstacles | None = None
 
 
 def obstacles_for(
@@ -58,6 +67,7 @@ def obstacles_for(
     ureters: Sequence[FreedUreter],
     sites: Sequence[MeasuredSite],
     *,
+    found: FoundObstacles | None = None,
     progress: Progress,
 ) -> Obstacles:
     """Return the marked obstacles, or where none is marked those found on the ureters' image.
@@ -69,6 +79,8 @@ def obstacles_for(
     ureters : sequence of FreedUreter
         At least one.
     sites : sequence of MeasuredSite
+    found : FoundObstacles, optional
+        What was found on the image before, for other sites.
     progress : Progress
 
     Raises
@@ -83,7 +95,8 @@ def obstacles_for(
     series = next((f.value.series_uid for f in ureters[0].facts if isinstance(f.value, Mark)), "")
     courses = [freed.course.points_mm for freed in ureters]
     try:
-        found = bone_and_vessels(images.volume(series), courses, progress=progress)
+        if found is None:
+            found = bone_and_vessels(images.volume(series), courses, progress=progress)
     except InputError as refused:
         return Obstacles((), (f"Bone and vessels were not looked for: {refused}",))
     held = _held(case, ureters, sites)
@@ -92,6 +105,7 @@ def obstacles_for(
     return Obstacles(
         tuple(Mark((one.from_mm, one.to_mm), radius_mm=one.radius_mm) for one in capsules),
         tuple(dict.fromkeys((*told, *found.cautions, *moved))),
+        found,
     )
 
 
@@ -136,9 +150,10 @@ def _held(
     for site in sites:
         inner = np.asarray(site.point_mm) - site.wall_mm * np.asarray(site.normal)
         held.append((f"site {site.name}", inner))
-    base, _ = case.mark("conduit-base")
-    if base is not None:
-        held.append(("conduit's base", np.asarray(base.points_mm[0])))
+    for key, name in INSIDE.items():
+        mark, _ = case.mark(key)
+        if mark is not None:
+            held.append((name, np.asarray(mark.points_mm[0])))
     return held
 
 

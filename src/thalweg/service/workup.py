@@ -130,6 +130,7 @@ def _routes(
         return None, (), [f"Reach was not computed: {lacking}."]
     obstacles = obstacles_for(case, images, freed, sites, progress=progress)
     base, _ = case.mark("conduit-base")
+    passage, _ = case.mark("sigmoid-passage")
     umbilicus, _ = case.mark("umbilicus")
     try:
         scene = staged(
@@ -138,6 +139,7 @@ def _routes(
             obstacles.marks,
             None if base is None else base.points_mm[0],
             midline_x_mm=0.0 if umbilicus is None else umbilicus.points_mm[0][0],
+            left_passage_mm=None if passage is None else passage.points_mm[0],
         )
         scene = replace(scene, cautions=(*obstacles.cautions, *scene.cautions))
         routes = solve_scene(scene, progress=progress)

@@ -14,7 +14,8 @@ from thalweg.errors import InputError
 from thalweg.plan.reach import Scene, scene_from
 from thalweg.plan.reach.dubins import arc_straight_arc
 from thalweg.plan.reach.fillets import Ends, clear, fillets
-from thalweg.plan.reach.margin_map import TOLERANCE_MM, SiteGrid, margin_map
+from thalweg.plan.reach.map_types import TOLERANCE_MM, SiteGrid
+from thalweg.plan.reach.margin_map import margin_map
 from thalweg.plan.reach.obstacles import Capsule
 from thalweg.plan.reach.problem import Question
 from thalweg.plan.reach.route import shortest

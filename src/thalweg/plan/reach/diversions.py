@@ -16,7 +16,17 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["CONDUITS", "DIVERSIONS", "TRANSURETERO", "Leg", "Missing", "allowed", "legs"]
+__all__ = [
+    "CONDUITS",
+    "DIVERSIONS",
+    "NO_PASSAGE",
+    "TRANSURETERO",
+    "Leg",
+    "Missing",
+    "allowed",
+    "legs",
+    "passing",
+]
 
 TRANSURETERO = "transuretero-cutaneous"
 CONDUITS = ("ileal-conduit", "colon-conduit")
@@ -27,6 +37,12 @@ DIVERSIONS = (
     TRANSURETERO,
     *CONDUITS,
 )
+NO_PASSAGE = (
+    "The left ureter's passage behind the sigmoid mesentery was not marked: the route shown is the "
+    "straightest, so that the required length is the least it can be, and margin and probability "
+    "of reaching are the most they can be."
+)
+RIGHT_CROSSES = "The right ureter crosses the midline; the mesentery is not in the model."
 SIDES: tuple[Side, Side] = ("left", "right")
 OTHER: dict[Side, Side] = {"left": "right", "right": "left"}
 
@@ -179,17 +195,29 @@ def _to_conduits(scene: Scene, diversion: str) -> list[Leg | Missing]:
             )
             found.append(Missing(diversion, None, site.name, caution))
             continue
-        found += [_to_base(diversion, u, site, bases[site.name]) for u in scene.ureters]
+        found += [_to_base(scene, diversion, u, site, bases[site.name]) for u in scene.ureters]
     return found + _absent(scene, diversion)
 
 
-def _to_base(diversion: str, ureter: Ureter, site: Site, conduit: Conduit) -> Leg:
-    via, cautions = None, list[str]()
-    if ureter.side == "left":
-        via = conduit.left_passage
-        if via is None:
-            cautions.append(
-                "No left_passage_mm was given: the left ureter's passage behind the sigmoid "
-                "mesentery is not in the model, and it may need more length."
-            )
-    return Leg(diversion, ureter, site, conduit.base, via, tuple(cautions))
+def _to_base(scene: Scene, diversion: str, ureter: Ureter, site: Site, conduit: Conduit) -> Leg:
+    own = conduit.left_passage
+    via, cautions = passing(scene, ureter, own) if ureter.side == "left" else (None, ())
+    return Leg(diversion, ureter, site, conduit.base, via, cautions)
+
+
+def passing(
+    scene: Scene, ureter: Ureter, own: Floats | None = None
+) -> tuple[Floats | None, tuple[str, ...]]:
+    """Return where a ureter that crosses inside the body passes, and what must be said of it.
+
+    Parameters
+    ----------
+    scene : Scene
+    ureter : Ureter
+    own : ndarray, shape (3,), mm, optional
+        A passage given for this way alone, which goes before the scene's.
+    """
+    if ureter.side == "right":
+        return None, (RIGHT_CROSSES,)
+    via = scene.left_passage if own is None else own
+    return via, () if via is not None else (NO_PASSAGE,)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from thalweg.plan.reach.diversions import TRANSURETERO, Leg
+from thalweg.plan.reach.diversions import TRANSURETERO, Leg, passing
 from thalweg.plan.reach.route import Path, shortest
 from thalweg.plan.reach.scene import defaults
 
@@ -115,6 +115,7 @@ class _Sliding:
         self, scene: Scene, ways: WayMap, donor: Ureter, recipient: Leg, chain: ArcChain
     ) -> None:
         self.scene, self.ways, self.donor, self.recipient = scene, ways, donor, recipient
+        self.via, self.cautions = passing(scene, donor)
         self.course = _Course(recipient.ureter, *chain.sample(0.5, 0.02))
         self.low = -min(ABOVE_MM, recipient.ureter.pivot_mm)
         self.high = chain.length
@@ -122,7 +123,14 @@ class _Sliding:
     def at(self, station: float, near: Junction | None) -> Junction | None:
         """Return the junction at a station, or None where the donor does not reach it."""
         place = self.course.place(station)
-        leg = Leg(TRANSURETERO, self.donor, self.recipient.site, base=place)
+        leg = Leg(
+            TRANSURETERO,
+            self.donor,
+            self.recipient.site,
+            base=place,
+            via=self.via,
+            cautions=self.cautions,
+        )
         path = shortest(
             leg.question(self.scene), self.ways, None if near is None else near.path.chain
         )
@@ -134,7 +142,7 @@ class _Sliding:
 
     def least(self) -> Junction | None:
         """Return the junction that asks least of the donor."""
-        start = self.donor.line.point(self.donor.pivot_mm)
+        start = self.donor.line.point(self.donor.pivot_mm) if self.via is None else self.via
         places = np.linspace(self.low, self.high, PLACES)
         gaps = [float(np.linalg.norm(self.course.place(float(s)) - start)) for s in places]
         station = float(places[int(np.argmin(gaps))])

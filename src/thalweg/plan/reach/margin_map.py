@@ -9,14 +9,14 @@ to the one-route solver, each site beginning from its neighbour's answer.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from thalweg.errors import InputError
 from thalweg.plan.reach.detours import past_one_body
+from thalweg.plan.reach.doubt import pivot_slope, slopes_of, wall_slope
 from thalweg.plan.reach.fillets import Ends, clear, fillets
+from thalweg.plan.reach.map_types import TOLERANCE_MM, MarginMap, SideMargins, SiteGrid
 from thalweg.plan.reach.obstacles import least_distance
 from thalweg.plan.reach.problem import CLEARANCE_TOLERANCE_MM, Question
 from thalweg.plan.reach.route import CLOSE, shortest
@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from thalweg.plan.reach.arcs import ArcChain
-    from thalweg.plan.reach.scene import Scene, Side, Ureter
+    from thalweg.plan.reach.fillets import Fillets
+    from thalweg.plan.reach.scene import Scene, Ureter
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
@@ -37,139 +38,12 @@ if TYPE_CHECKING:
 
 __all__ = ["TOLERANCE_MM", "MarginMap", "SideMargins", "SiteGrid", "margin_map"]
 
-TOLERANCE_MM = 0.5
-"""Required lengths are within this of the one-route solver's."""
 HOPELESS_SD = 3.0
 """A ureter short by this many standard deviations of its doubts is not solved further."""
 DETOUR_MM = 10.0
 """An answer begun from a neighbour's and this much above the floor is sought afresh as well."""
 NEIGHBOUR_MM = 15.0
 """A neighbour's answer is begun from within this distance."""
-UNIT_SLACK = 1e-6
-
-
-@dataclass(frozen=True, eq=False)
-class SiteGrid:
-    """Candidate sites.
-
-    Parameters
-    ----------
-    point : ndarray, shape (n, 3), mm
-        On the skin, LPS.
-    normal : ndarray, shape (n, 3)
-        Unit normals out of the body.
-    wall_mm, height_mm : ndarray, shape (n,), mm
-        Thickness of the wall along the normal, and height of the stoma above the skin.
-
-    Raises
-    ------
-    InputError
-        Where shapes differ, a value is not finite or negative, or a normal is not of unit length.
-    """
-
-    point: Floats
-    normal: Floats
-    wall_mm: Floats
-    height_mm: Floats
-
-    def __post_init__(self) -> None:
-        count = len(self.point)
-        shapes = {"point": (count, 3), "normal": (count, 3), "wall_mm": (count,)}
-        for name, shape in (*shapes.items(), ("height_mm", (count,))):
-            values = getattr(self, name)
-            if np.shape(values) != shape:
-                raise InputError(
-                    f"has the shape {np.shape(values)}, not {shape}",
-                    where=f"sites.{name}",
-                    mend="give one row for each site",
-                )
-            bad = np.flatnonzero(~np.isfinite(values).reshape(count, -1).all(axis=1))
-            if bad.size:
-                raise InputError(
-                    f"is not a finite number at site {int(bad[0])}",
-                    where=f"sites.{name}",
-                    mend="leave out sites whose values are not known",
-                )
-        for name in ("wall_mm", "height_mm"):
-            low = np.flatnonzero(getattr(self, name) < 0)
-            if low.size:
-                raise InputError(
-                    f"is negative at site {int(low[0])}",
-                    where=f"sites.{name}",
-                    mend="give thickness and height in mm, 0 or more",
-                )
-        off = np.flatnonzero(np.abs(np.linalg.norm(self.normal, axis=1) - 1) > UNIT_SLACK)
-        if off.size:
-            raise InputError(
-                f"is not of unit length at site {int(off[0])}",
-                where="sites.normal",
-                mend="divide each normal by its length",
-            )
-
-    @property
-    def beyond_mm(self) -> Floats:
-        """What every route needs past the wall's inner face, (n,) mm."""
-        return self.wall_mm + self.height_mm
-
-    @property
-    def inner(self) -> Floats:
-        """Where each normal meets the wall's inner face, (n, 3) mm."""
-        return np.asarray(self.point - self.wall_mm[:, None] * self.normal)
-
-
-@dataclass(frozen=True, eq=False)
-class SideMargins:
-    """One ureter's margins over the sites; all arrays (n,), lengths in mm.
-
-    Parameters
-    ----------
-    side : {'left', 'right'}
-    free_mm : float
-    required_mm, margin_mm : ndarray
-        Of a path checked to keep every condition; not a number where none was sought or found.
-    floor_mm : ndarray
-        No route needs less, so the margin is at most `free_mm` less this, found or not.
-    exact : ndarray of bool
-        Whether `required_mm` is within `TOLERANCE_MM` of the one-route solver's.
-    hopeless : ndarray of bool
-        Not solved, for the ureter is short by at least `floor_mm` less `free_mm`, which is more
-        than its doubts could make up.
-    unreached : ndarray of bool
-        Sought, and no route was found; that none exists is not proved.
-    """
-
-    side: Side
-    free_mm: float
-    required_mm: Floats
-    margin_mm: Floats
-    floor_mm: Floats
-    exact: Flags
-    hopeless: Flags
-    unreached: Flags
-
-    @property
-    def reached(self) -> Flags:
-        """Where the ureter reaches: a margin of nought or more."""
-        return np.asarray(self.margin_mm >= 0)
-
-    @property
-    def short_by_at_least_mm(self) -> Floats:
-        """What is missing at the least, mm; nought where that is not proved."""
-        return np.maximum(self.floor_mm - self.free_mm, 0.0)
-
-
-@dataclass(frozen=True, eq=False)
-class MarginMap:
-    """Margins of every ureter of the scene over the same sites."""
-
-    sites: SiteGrid
-    ureters: tuple[SideMargins, ...]
-    solved: int
-    """Routes that went to the one-route solver."""
-
-    def side(self, side: Side) -> SideMargins | None:
-        """Return one ureter's margins, or None where the scene has no such ureter."""
-        return next((item for item in self.ureters if item.side == side), None)
 
 
 def margin_map(
@@ -213,6 +87,7 @@ class _Side:
         )
         chord = np.linalg.norm(sites.inner - start, axis=1)
         self.detours: dict[int, ArcChain | None] = {}
+        self.pivot_slope, self.wall_slope = np.full(count, np.nan), np.full(count, np.nan)
         self.floor, self.ceiling = chord.copy(), np.full(count, np.inf)
         self.blocked_end = _blocked(scene, sites.inner) | bool(_blocked(scene, start[None])[0])
         if radius > 0:
@@ -229,6 +104,7 @@ class _Side:
         unit = step / np.maximum(np.linalg.norm(step, axis=1), 1e-12)[:, None]
         ends = Ends(self.ends.start, unit, self.ends.end, unit)
         path = fillets(ends, 1.0)
+        self._answering(path, np.full(len(step), True))
         good = clear(path, self.scene.obstacles, self.scene.clearance_mm) & ~self.blocked_end
         self.ceiling[good] = self.floor[good]
 
@@ -238,6 +114,7 @@ class _Side:
         plain = fillets(self.ends, radius)
         # Only between far ends is the unhindered path known to be the shortest.
         self.floor = np.where(far & plain.sound, plain.length_mm, self.floor)
+        self._answering(plain, plain.sound)
         good = clear(plain, scene.obstacles, scene.clearance_mm) & ~self.blocked_end
         self.ceiling[good] = plain.length_mm[good]
         barred = ~good & far & plain.sound & ~self.blocked_end & ~self._beyond_hope()
@@ -246,10 +123,29 @@ class _Side:
             found = past_one_body(plain.take(rows), scene.obstacles, scene.clearance_mm, radius)
             self.ceiling[rows] = found[0]
             self.detours.update(zip(rows.tolist(), found[1], strict=True))
+            for row, chain in zip(rows.tolist(), found[1], strict=True):
+                self._answers_as(row, chain)
+
+    def _answering(self, paths: Fillets, rows: Flags) -> None:
+        """Take the slopes of unhindered paths: their straight pulls at both ends."""
+        bent = self.scene.least_bend_radius_mm > 0
+        joint = paths.ends.start + paths.tangent[:, :1] * (paths.ends.heading + paths.along)
+        self.pivot_slope[rows] = pivot_slope(
+            self.ureter, self.ends.start, joint, paths.along, bent=bent
+        )[rows]
+        self.wall_slope[rows] = wall_slope(self.sites.normal, paths.along)[rows]
+
+    def _answers_as(self, row: int, chain: ArcChain | None) -> None:
+        """Take the slopes of a path past bodies; without a straight piece the plain path's stay."""
+        slopes = None
+        if chain is not None:
+            slopes = slopes_of(self.scene, self.ureter, self.sites.normal[row], chain)
+        if slopes is not None:
+            self.pivot_slope[row], self.wall_slope[row] = slopes
 
     def _beyond_hope(self) -> Flags:
         """Say where even the floor is more than the ureter can give under any doubt."""
-        most = self.ureter.free_mm + _doubt_mm(self.scene, self.ureter)
+        most = self.ureter.free_mm + _doubt_mm(self.scene, self.ureter, self.sites)
         return np.asarray(self.floor + self.sites.beyond_mm > most)
 
     def solve(self) -> Iterator[int]:
@@ -268,6 +164,7 @@ class _Side:
             if path is not None:
                 self.ceiling[index] = min(path.length_mm, self.ceiling[index])
                 self.exact[index] = True
+                self._answers_as(index, path.chain)
                 answers.append((here, path.chain))
             yield index
 
@@ -295,6 +192,8 @@ class _Side:
             self.exact,
             self.hopeless,
             ~known & ~self.hopeless,
+            self.pivot_slope,
+            self.wall_slope,
         )
 
 
@@ -304,13 +203,15 @@ def _blocked(scene: Scene, places: Floats) -> Flags:
     return np.asarray(gap < scene.clearance_mm - CLEARANCE_TOLERANCE_MM)
 
 
-def _doubt_mm(scene: Scene, ureter: Ureter) -> float:
+def _doubt_mm(scene: Scene, ureter: Ureter, sites: SiteGrid) -> float:
     """Return `HOPELESS_SD` standard deviations of a margin, mm, taking each doubt one for one."""
     doubt, bare = scene.doubt, ureter.division_mm - ureter.pivot_mm
     tracing = ureter.length_sd_mm
     if tracing is None:
         tracing = doubt.tracing_share * bare
-    parts = (tracing, doubt.wall_mm, doubt.pivot_mm, doubt.trim_mm, doubt.stretch_share * bare)
+    given = sites.wall_sd_mm
+    wall = doubt.wall_mm if given is None else float(given.max(initial=0.0))
+    parts = (tracing, wall, doubt.pivot_mm, doubt.trim_mm, doubt.stretch_share * bare)
     return HOPELESS_SD * math.hypot(*parts)
 
 

@@ -111,6 +111,7 @@ class _Doubt(_Table):
     pivot_mm: NotNegative | None = None
     trim_mm: NotNegative | None = None
     stretch_share: Annotated[float, msgspec.Meta(ge=0, lt=1)] | None = None
+    passage_mm: NotNegative | None = None
 
 
 class _Scene(_Table):
@@ -125,6 +126,7 @@ class _Scene(_Table):
     seed: Annotated[int, msgspec.Meta(ge=0)] | None = None
     samples: Annotated[int, msgspec.Meta(ge=100, le=1_000_000)] | None = None
     midline_x_mm: float = 0.0
+    left_passage_mm: Point | None = None
 
 
 def read_scene(path: Path) -> Scene:
@@ -161,8 +163,22 @@ def read_scene(path: Path) -> Scene:
         raise error.at(path.name) from error
 
 
-def scene_from(table: dict[str, Any], folder: Path) -> Scene:
-    """Return the scene of a parsed TOML table; `folder` is where its meshes lie."""
+def scene_from(table: dict[str, Any], folder: Path, *, without_sites: bool = False) -> Scene:
+    """Return the scene of a parsed TOML table.
+
+    Parameters
+    ----------
+    table : dict
+    folder : Path
+        Where its meshes lie.
+    without_sites : bool
+        Whether it may have no site, as for a map of margins.
+
+    Raises
+    ------
+    InputError
+        Where anything in it cannot be used, by key.
+    """
     _refuse_endless(table, "")
     try:
         raw = msgspec.convert(table, _Scene)
@@ -179,6 +195,8 @@ def scene_from(table: dict[str, Any], folder: Path) -> Scene:
         ("left", raw.ureter.left),
         ("right", raw.ureter.right),
     ]
+    if not raw.site and not without_sites:
+        raise InputError("the scene has no site", mend="add at least one [[site]]")
     sites = tuple(_site(item, index) for index, item in enumerate(raw.site))
     _refuse_twins(sites)
     sampling = defaults()["sampling"]
@@ -194,6 +212,7 @@ def scene_from(table: dict[str, Any], folder: Path) -> Scene:
         seed=sampling["seed"] if raw.seed is None else raw.seed,
         samples=raw.samples or sampling["samples"],
         midline_x_mm=raw.midline_x_mm,
+        left_passage=None if raw.left_passage_mm is None else _point(raw.left_passage_mm),
         cautions=tuple(_unsaid(raw)),
     )
 

@@ -74,7 +74,7 @@ def shortest(question: Question, ways: WayMap, near: ArcChain | None = None) -> 
         The answer to a question hardly different, tried before all else.
     """
     if question.via is not None:
-        return _through(question, ways)
+        return _through(question, ways, near)
     unhindered = _unhindered(question)
     floor = float(np.linalg.norm(question.end - question.start))
     far = floor > CLOSE * question.radius
@@ -99,7 +99,7 @@ def _moved(chain: ArcChain, question: Question) -> ArcChain:
     return _split(ArcChain(question.start, frame, chain.turns, chain.lengths), PIECES)
 
 
-def _through(question: Question, ways: WayMap) -> Path | None:
+def _through(question: Question, ways: WayMap, near: ArcChain | None) -> Path | None:
     """Return the shortest path found through the question's waypoint."""
     assert question.via is not None  # noqa: S101 - only called with one
     floor = sum(float(np.linalg.norm(end - question.via)) for end in (question.start, question.end))
@@ -108,10 +108,18 @@ def _through(question: Question, ways: WayMap) -> Path | None:
     first = ways.ways(question.start, question.via, WAYS)
     second = ways.ways(question.via, question.end, WAYS)
     best: ArcChain | None = None
-    for into, out in zip(first, second, strict=False):
-        way = np.vstack([into, out[1:]])
-        before, after = (np.linalg.norm(np.diff(w, axis=0), axis=1).sum() for w in (into, out))
-        for pieces in (PIECES, MORE_PIECES):
+    if near is not None:
+        moved = _moved(near, question)
+        gap = np.linalg.norm(moved.joints()[1][1:] - question.via, axis=1)
+        best = tighten(question, moved, int(np.argmin(gap)))
+        if best is not None:
+            return Path(best, floor, free=False)
+    for pieces in (PIECES, MORE_PIECES):
+        for into, out in zip(first, second, strict=False):
+            way = np.vstack([into, out[1:]])
+            before, after = (np.linalg.norm(np.diff(w, axis=0), axis=1).sum() for w in (into, out))
+            if best is not None and 0.95 * (before + after) >= best.length:
+                continue
             guess = chain_along(
                 way, question.heading, question.goal_heading, question.radius, pieces
             )
@@ -119,6 +127,8 @@ def _through(question: Question, ways: WayMap) -> Path | None:
             chain = tighten(question, guess, joint)
             if chain is not None and (best is None or chain.length < best.length):
                 best = chain
+        if best is not None:
+            break
     return None if best is None else Path(best, floor, free=False)
 
 

@@ -132,6 +132,7 @@ class Doubt:
     pivot_mm: float
     trim_mm: float
     stretch_share: float
+    passage_mm: float = 0.0
     given: tuple[str, ...] = ()
 
 
@@ -139,10 +140,13 @@ class Doubt:
 class Scene:
     """Everything a reach computation is asked about; valid once made.
 
+    It may have no site: a map of margins brings its own. `left_passage`, shape (3,) mm, is where
+    the left ureter passes behind the sigmoid mesentery on its way to the right.
+
     Raises
     ------
     InputError
-        Without ureter or site, or where a pivot, site or base lies inside an obstacle.
+        Without ureter, or where a pivot, site, passage or base lies inside an obstacle.
     """
 
     ureters: tuple[Ureter, ...]
@@ -156,20 +160,24 @@ class Scene:
     seed: int
     samples: int
     midline_x_mm: float = 0.0
+    left_passage: Floats | None = None
     cautions: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
         if not self.ureters:
             raise InputError("the scene has no ureter", mend="add [ureter.left] or [ureter.right]")
-        if not self.sites:
-            raise InputError("the scene has no site", mend="add at least one [[site]]")
         for item in self.ureters:
             self._outside(item.line.point(item.pivot_mm), f"ureter.{item.side}.pivot_mm", "pivot")
         for index, site in enumerate(self.sites):
             self._outside(site.point, f"site[{index}].point_mm", "site")
             self._outside(site.inner, f"site[{index}].wall_mm", "inner face of the wall")
+        if self.left_passage is not None:
+            self._outside(self.left_passage, "left_passage_mm", "passage")
         for index, conduit in enumerate(self.conduits):
             self._outside(conduit.base, f"conduit[{index}].base_mm", "base")
+            if conduit.left_passage is not None:
+                where = f"conduit[{index}].left_passage_mm"
+                self._outside(conduit.left_passage, where, "passage")
 
     def _outside(self, point: Floats, where: str, what: str) -> None:
         for index, obstacle in enumerate(self.obstacles):

@@ -126,6 +126,8 @@ class Solver:
     def _none(self, leg: Leg) -> RouteResult:
         question = leg.question(self.scene)
         places = [(question.start, "pivot"), (question.end, "route's end at the wall or base")]
+        if question.via is not None:
+            places.append((question.via, "passage behind the sigmoid mesentery"))
         tight = [name for place, name in places if question.intrusion(place[None]) > 0]
         why = (
             f"No route: the {' and the '.join(tight)} already lies closer to an obstacle than the "
