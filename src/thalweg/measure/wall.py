@@ -12,6 +12,8 @@ from scipy import ndimage
 from thalweg.errors import ImageError, InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from thalweg.record.image import ImageVolume
 
 __all__ = ["WallThickness", "wall_thickness"]
@@ -179,17 +181,17 @@ def _walk(ray: NDArray[np.float32]) -> tuple[float, float] | None:
     surface = _crossing(ray, int(body[0]), SURFACE_HU)
     soft = ray > FAT_MUSCLE_HU
     edges = np.flatnonzero(np.diff(np.concatenate([[False], soft, [False]]).astype(np.int8)))
-    layers = [
+    # One after another: the wall ends long before the ray, and most layers are never asked for.
+    layers = (
         (
             _crossing(ray, int(start), FAT_MUSCLE_HU),
             _crossing(ray, int(stop), FAT_MUSCLE_HU),
             int(stop),
         )
         for start, stop in edges.reshape(-1, 2)
-    ]
-    layers = [layer for layer in _merged(layers) if layer[1] - surface > SKIN_MM]
-    for start, end, stop in layers:
-        if end - start < LEAST_GLIMPSE_MM:
+    )
+    for start, end, stop in _merged(layers):
+        if end - surface <= SKIN_MM or end - start < LEAST_GLIMPSE_MM:
             continue
         if end - start < LEAST_MUSCLE_MM:
             return None
@@ -201,15 +203,18 @@ def _walk(ray: NDArray[np.float32]) -> tuple[float, float] | None:
     return None
 
 
-def _merged(layers: list[tuple[float, float, int]]) -> list[tuple[float, float, int]]:
-    """Join layers that only a stripe of fat parts."""
-    joined: list[tuple[float, float, int]] = []
+def _merged(layers: Iterator[tuple[float, float, int]]) -> Iterator[tuple[float, float, int]]:
+    """Yield layers, those joined that only a stripe of fat parts."""
+    joined: tuple[float, float, int] | None = None
     for layer in layers:
-        if joined and layer[0] - joined[-1][1] < STRIPE_MM and joined[-1][1] - joined[-1][0] > 1.0:
-            joined[-1] = (joined[-1][0], layer[1], layer[2])
-        else:
-            joined.append(layer)
-    return joined
+        if joined and layer[0] - joined[1] < STRIPE_MM and joined[1] - joined[0] > 1.0:
+            joined = (joined[0], layer[1], layer[2])
+            continue
+        if joined:
+            yield joined
+        joined = layer
+    if joined:
+        yield joined
 
 
 def _crossing(ray: NDArray[np.float32], at: int, level: float) -> float:

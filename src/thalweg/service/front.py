@@ -37,7 +37,8 @@ STEEPEST = 0.5
 over the coronal plane says little."""
 BESIDE_BONE_MM = 15.0
 """A stoma's plate wants so much soft skin round it (common practice: half its width or more)."""
-BONE_DEPTH_MM = 40.0
+BONE_DEPTH_MM = 60.0
+"""Straight to the back from the skin: rib, iliac crest and pubis, not spine or sacrum."""
 BONE_STEP_MM = 4.0
 LEAST_PLACES = 4
 
@@ -56,6 +57,9 @@ class FrontGrid:
         Skin, but no thickness of the wall.
     sites : SiteGrid
     bone : SiteMask
+        Places over or beside bone.
+    bone_seen : tuple of ndarray
+        x (m,), z (k,) and flags (m, k): bone close behind the skin, on a finer raster.
     outline : ndarray, shape (m, 3), mm
         z, and least and greatest x of the body there.
     cautions : tuple of str
@@ -67,6 +71,7 @@ class FrontGrid:
     unknown: Flags
     sites: SiteGrid
     bone: SiteMask
+    bone_seen: tuple[Floats, Floats, Flags]
     outline: Floats
     cautions: tuple[str, ...]
 
@@ -102,7 +107,8 @@ def front_grid(
         If no place shows skin and wall.
     """
     x, z = _raster(skin, ureters, step_mm)
-    there, points, normals = _on_skin(skin, x, z)
+    bone = _bone(volume, skin, x, z)
+    there, points, normals = _on_skin(skin, x, z, ~bone.over)
     thickness, spread = _walls(volume, points, normals, progress)
     known = np.isfinite(thickness)
     if not known.any():
@@ -124,9 +130,11 @@ def front_grid(
         np.full(int(known.sum()), height),
         np.hypot(lying, spread[known]),
     )
-    bone = _beside_bone(volume, skin, x, z)
+    mask = SiteMask(BONE, bone.beside)
     outline = _outline(skin, z)
-    return FrontGrid(x, z, row, unknown, sites, bone, outline, (told, *_said(unknown, known)))
+    return FrontGrid(
+        x, z, row, unknown, sites, mask, bone.seen, outline, (told, *_said(unknown, known))
+    )
 
 
 def _raster(
@@ -150,11 +158,13 @@ def _raster(
     return whole[0], whole[1]
 
 
-def _on_skin(skin: SkinSurface, x: Floats, z: Floats) -> tuple[Flags, Floats, Floats]:
-    """Return where skin faces the front, (nx, nz), and points and normals there, (n, 3)."""
+def _on_skin(
+    skin: SkinSurface, x: Floats, z: Floats, wanted: Flags
+) -> tuple[Flags, Floats, Floats]:
+    """Return where wanted skin faces the front, (nx, nz), and points and normals there, (n, 3)."""
     there = np.zeros((len(x), len(z)), dtype=bool)
     points, normals = [], []
-    for column, row in np.argwhere(np.isfinite(skin.heights(x, z))):
+    for column, row in np.argwhere(np.isfinite(skin.heights(x, z)) & wanted):
         point, normal = skin.point(x[column], z[row]), skin.normal(x[column], z[row])
         if -normal[1] >= STEEPEST:
             there[column, row] = True
@@ -188,25 +198,35 @@ def _height(marked: Sequence[MeasuredSite]) -> tuple[float, str]:
 def _said(unknown: Flags, known: Flags) -> tuple[str, ...]:
     if not unknown.any():
         return ()
-    share = 100 * int(unknown.sum()) / len(known)
+    lost, share = int(unknown.sum()), 100 * int(unknown.sum()) / len(known)
     return (
         (
-            f"At {int(unknown.sum())} of {len(known)} places ({share:.0f} %) the image does not show "
+            f"At {lost} of {len(known)} places ({share:.0f} %) the image does not show "
             "the layers of the wall: the margin there is not known and was left out."
         ),
     )
 
 
-def _beside_bone(volume: ImageVolume, skin: SkinSurface, x: Floats, z: Floats) -> SiteMask:
-    """Return the places with bone close behind them or within a plate's half width."""
-    fine = [np.arange(axis[0] - 20, axis[-1] + 20, BONE_STEP_MM) for axis in (x, z)]
+@dataclass(frozen=True, eq=False)
+class _Bone:
+    """Where bone lies close behind the skin, and where a stoma's plate would lie on it."""
+
+    over: Flags
+    beside: Flags
+    seen: tuple[Floats, Floats, Flags]
+
+
+def _bone(volume: ImageVolume, skin: SkinSurface, x: Floats, z: Floats) -> _Bone:
+    pad = 2 * BESIDE_BONE_MM
+    fine = [np.arange(axis[0] - pad, axis[-1] + pad, BONE_STEP_MM) for axis in (x, z)]
     bone = front_bone(volume, skin, fine[0], fine[1], BONE_DEPTH_MM)
-    away = ndimage.distance_transform_edt(~bone, sampling=BONE_STEP_MM)
-    if not bone.any():
-        away = np.full(bone.shape, np.inf)
+    away = np.full(bone.shape, np.inf)
+    if bone.any():
+        away = np.asarray(ndimage.distance_transform_edt(~bone, sampling=BONE_STEP_MM))
     column = np.rint((x - fine[0][0]) / BONE_STEP_MM).astype(int)
     row = np.rint((z - fine[1][0]) / BONE_STEP_MM).astype(int)
-    return SiteMask(BONE, away[np.ix_(column, row)] <= BESIDE_BONE_MM)
+    here = away[np.ix_(column, row)]
+    return _Bone(here == 0.0, here <= BESIDE_BONE_MM, (fine[0], fine[1], bone))
 
 
 def _outline(skin: SkinSurface, z: Floats) -> Floats:

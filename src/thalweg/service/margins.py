@@ -21,6 +21,7 @@ from thalweg.service.images import Images
 from thalweg.service.obstacles import obstacles_for
 from thalweg.service.sites import measured_sites
 from thalweg.service.ureters import traced_ureters
+from thalweg.sheets.pictures.margin_map import Landmarks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,12 +43,12 @@ LEAST_STEP_MM, MOST_STEP_MM = 5.0, 30.0
 
 CAUTIONS = (
     (
-        "Margin alone does not make a site: folds, belt line, scars, hernias, bone and what the person "
-        "can see and reach come with it. Try every site lying, sitting, standing and bending."
+        "Margin alone does not make a site: folds, belt line, scars, hernias, bone and what the "
+        "person can see and reach come with it. Try every site lying, sitting, standing, bending."
     ),
     (
-        "The map is of a ureter brought to the skin. Where one ureter joins the other, or both join a "
-        "bowel conduit, it says nothing of that bowel or of the joined ureter."
+        "The map is of a ureter brought to the skin. Where one ureter joins the other, or both "
+        "join a bowel conduit, it says nothing of that bowel or of the joined ureter."
     ),
     (
         "Where a ureter crosses the midline the mesentery is not in the model; two ureters in one "
@@ -65,9 +66,8 @@ class PersonMap:
     front : FrontMap
     marked : tuple of MeasuredSite
         Candidate sites that a person marked.
-    umbilicus_mm : tuple of float or None
-    outline : ndarray, shape (m, 3), mm
-        z, and least and greatest x of the body there.
+    landmarks : Landmarks
+        For the picture.
     phantom : bool
     taken : str
         Day of the images, ISO 8601.
@@ -75,8 +75,7 @@ class PersonMap:
 
     front: FrontMap
     marked: tuple[MeasuredSite, ...]
-    umbilicus_mm: tuple[float, float, float] | None
-    outline: NDArray[np.float64]
+    landmarks: Landmarks
     phantom: bool
     taken: str
 
@@ -230,8 +229,12 @@ def map_of(
     return PersonMap(
         front,
         tuple(marked),
-        None if umbilicus is None else umbilicus.points_mm[0],
-        grid.outline,
+        Landmarks(
+            tuple((site.name, site.point_mm[0], site.point_mm[2]) for site in marked),
+            None if umbilicus is None else (umbilicus.points_mm[0][0], umbilicus.points_mm[0][2]),
+            grid.outline,
+            grid.bone_seen,
+        ),
         volume.phantom,
         volume.acquired[:10] or "an unknown day",
     )

@@ -155,7 +155,9 @@ class _Side:
             index = int(self.left[row])
             question, here = self._question(index), self.sites.inner[index]
             near = self.detours.get(index) or _near(answers, here)
-            path = None if near is None else shortest(question, self.ways, near)
+            path, floor = None, float(self.floor[index])
+            if near is not None:
+                path = shortest(question, self.ways, near, barred_floor_mm=floor)
             if path is None or path.length_mm - self.floor[index] > DETOUR_MM:
                 # A neighbour's long way round need not be the shortest from here.
                 afresh = shortest(question, self.ways)

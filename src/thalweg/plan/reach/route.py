@@ -62,7 +62,13 @@ class Path:
         return self.chain.length
 
 
-def shortest(question: Question, ways: WayMap, near: ArcChain | None = None) -> Path | None:
+def shortest(
+    question: Question,
+    ways: WayMap,
+    near: ArcChain | None = None,
+    *,
+    barred_floor_mm: float | None = None,
+) -> Path | None:
     """Return the shortest path found, or None where none keeps every condition.
 
     Parameters
@@ -72,9 +78,15 @@ def shortest(question: Question, ways: WayMap, near: ArcChain | None = None) -> 
         The map of the question's own obstacles.
     near : ArcChain, optional
         The answer to a question hardly different, tried before all else.
+    barred_floor_mm : float, optional
+        A lower bound of the length, where the caller knows that the unhindered path is barred:
+        with `near` nothing is then sought afresh.
     """
     if question.via is not None:
         return _through(question, ways, near)
+    if near is not None and barred_floor_mm is not None:
+        best = None if _hopeless(question) else tighten(question, _moved(near, question))
+        return None if best is None else Path(best, barred_floor_mm, free=False)
     unhindered = _unhindered(question)
     floor = float(np.linalg.norm(question.end - question.start))
     far = floor > CLOSE * question.radius
