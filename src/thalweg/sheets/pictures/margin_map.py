@@ -34,7 +34,7 @@ DASHES: tuple[Any, ...] = ("-.", ":", (0, (5, 1)))
 UNKNOWN, NO_ROUTE, BONE, AGAINST = "#ececec", "#9a9a9a", "#a8a39a", "#7a1fa2"
 SMALL, TINY = 7.0, 6.5
 EDGE_MM = 12.0
-WIDTH_MM, WIDEST_MM, LEGEND_MM = 178.0, 95.0, 42.0
+WIDTH_MM, WIDEST_MM, LEGEND_MM = 178.0, 95.0, 36.0
 """Of the picture; of one panel at most; height that title and legend take."""
 SCALE_MM = 50.0
 LEAST_ISLAND = 5
@@ -203,9 +203,9 @@ def _extent(front: FrontMap, marks: Landmarks) -> tuple[float, float, float, flo
 
 
 def _frame(axes: Axes, front: FrontMap, marks: Landmarks) -> None:
-    left, right, foot, head = _extent(front, marks)
+    left, right, low, high = _extent(front, marks)
     axes.set_xlim(left, right)
-    axes.set_ylim(foot, head)
+    axes.set_ylim(low, high)
     axes.set_aspect("equal")
     axes.set_xticks([])
     axes.set_yticks([])
