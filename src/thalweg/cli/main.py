@@ -17,6 +17,7 @@ from thalweg.cli.commands import (
     follow,
     images,
     keep,
+    margins,
     plan,
     radiograph,
     scenario,
@@ -53,6 +54,7 @@ ROOMS = (
     chemistry,
     fitness,
     plan,
+    margins,
     follow,
     keep,
 )

@@ -174,6 +174,8 @@ OBSTACLE_PIECES = {
 }
 
 CONDUIT_BASE_MM = (-18.0, -12.0, -62.0)
+SIGMOID_PASSAGE_MM = (4.0, -14.0, -46.0)
+"""Behind the sigmoid mesentery, in front of the common iliac vessels just below their parting."""
 
 
 @dataclass(frozen=True)
@@ -212,6 +214,7 @@ def _marks(truth: PhantomTruth) -> list[Fact]:
         marks.append(_mark(f"iliac-spine-{side}", spine))
     marks.append(_mark("umbilicus", truth.landmarks["umbilicus"]))
     marks.append(_mark("conduit-base", CONDUIT_BASE_MM))
+    marks.append(_mark("sigmoid-passage", SIGMOID_PASSAGE_MM))
     marks += [_mark("stoma-site", truth.wall.skin_point(x, z), label=name) for name, x, z in SITES]
     return [*marks, *obstacle_marks(truth)]
 

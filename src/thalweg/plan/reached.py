@@ -74,12 +74,11 @@ def _slug(words: str) -> str:
 
 def redundancy_of(route: RouteResult) -> str:
     """Return what would have to be trimmed lest the ureter buckle, or an empty string."""
-    threshold = float(defaults()["redundancy"]["threshold_mm"])
-    if route.margin_mm is None or route.margin_mm <= threshold:
+    if route.redundant_mm is None:
         return ""
     return (
         f"The {route.side} ureter to {route.site} would be redundant: about "
-        f"{route.margin_mm:.0f} mm to trim, or it will buckle."
+        f"{route.redundant_mm:.0f} mm to trim, or it will buckle."
     )
 
 

@@ -75,6 +75,7 @@ class WrittenPlan:
             "appraisal": self.workup.appraisal.to_json(),
             "calendar": self.reason,
             "problems": list(self.workup.problems),
+            "map": None if self.workup.front is None else self.workup.front.summary(),
         }
 
 
@@ -96,6 +97,8 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
         ),
         sites=workup.sites,
         scene=workup.scene,
+        front=None if workup.front is None else workup.front.picture(),
+        map_cautions=() if workup.front is None else workup.front.front.cautions,
         routes=workup.routes,
         margins=workup.margins,
         appraisal=workup.appraisal,
@@ -149,6 +152,7 @@ def write_plan(
         protocol=own,
         draw=DRAW,
         draw_film=radiograph_picture,
+        with_map=True,
         progress=progress,
     )
     content = plan_content(workup, own)

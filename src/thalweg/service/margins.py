@@ -21,7 +21,7 @@ from thalweg.service.images import Images
 from thalweg.service.obstacles import obstacles_for
 from thalweg.service.sites import measured_sites
 from thalweg.service.ureters import traced_ureters
-from thalweg.sheets.pictures.margin_map import Landmarks
+from thalweg.sheets.pictures.margin_map import Landmarks, margin_file, margin_picture
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from thalweg.plan.staging import FreedUreter
     from thalweg.progress import Progress
     from thalweg.record.case import Case
+    from thalweg.sheets.document import Picture
     from thalweg.store.store import Store
 
 __all__ = ["LEAST_STEP_MM", "MAP_STEP_MM", "MOST_STEP_MM", "PersonMap", "map_margins", "map_of"]
@@ -95,6 +96,21 @@ class PersonMap:
                     f"(LPS mm), reaches in {100 * view.probability[best]:.0f} %"
                 )
         return [*rows, *(f"! {caution}" for caution in front.cautions)]
+
+    def picture(self) -> Picture:
+        """Return the map as a picture for documents."""
+        return margin_picture(self.front, self.landmarks, phantom=self.phantom)
+
+    def picture_file(self, kind: str) -> bytes:
+        """Return the map as a file: ``"svg"``, ``"png"`` or ``"pdf"``."""
+        return margin_file(self.front, self.landmarks, kind, phantom=self.phantom)
+
+    def summary(self) -> dict[str, Any]:
+        """Return what a plan says of the map: the best of each, counts, cautions; mm."""
+        whole = self.to_json()
+        return {
+            key: whole[key] for key in ("step_mm", "images_taken", "best", "counts", "cautions")
+        }
 
     def to_json(self) -> dict[str, Any]:
         """Return every site with its margins, and the best of each; lengths in mm."""

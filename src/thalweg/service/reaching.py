@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import cite
 from thalweg.plan.reach import read_scene, solve_scene
-from thalweg.plan.reached import MARGIN, Ground, margin_finding
+from thalweg.plan.reach.diversions import TRANSURETERO
+from thalweg.plan.reached import MARGIN, Ground, margin_finding, redundancy_of
 from thalweg.progress import silent
 
 if TYPE_CHECKING:
@@ -17,12 +18,25 @@ if TYPE_CHECKING:
     from thalweg.plan.reach import RouteResult
     from thalweg.progress import Progress
 
+OTHER_SIDE = {"left": "right", "right": "left"}
+
 __all__ = ["ReachedScene", "reach_scene", "route_line"]
+
+
+def _way(route: RouteResult) -> str:
+    """Return which way a route runs, so that a donor never reads as if it reached the skin."""
+    if route.diversion != TRANSURETERO or not route.donor:
+        return f"{route.side or 'ureter'} to {route.site or 'site'}"
+    other = OTHER_SIDE[str(route.side)]
+    joins = f"{route.side} ureter joins the {other}, whose stoma is {route.site}"
+    if route.joined is None:
+        return joins
+    return f"{joins}, {route.joined.place}, at {route.joined.angle_deg:.0f}°"
 
 
 def route_line(route: RouteResult) -> str:
     """Return one route in one line."""
-    where = f"{route.diversion}: {route.side or 'ureter'} to {route.site or 'site'}"
+    where = f"{route.diversion}: {_way(route)}"
     if route.margin_mm is None:
         return f"{where}: not known"
     text = (
@@ -34,6 +48,8 @@ def route_line(route: RouteResult) -> str:
         text += (
             f", 95 % {low:.0f} to {high:.0f}, reaches in {100 * route.probability_reaches:.0f} %"
         )
+    if redundancy_of(route):
+        text += f"; too much: trim about {route.margin_mm:.0f} mm, or it buckles"
     return text
 
 

@@ -18,6 +18,7 @@ from thalweg.progress import silent
 from thalweg.service.films import measured_films
 from thalweg.service.fitness import fitness_worked_up
 from thalweg.service.images import Images
+from thalweg.service.margins import map_of
 from thalweg.service.obstacles import obstacles_for
 from thalweg.service.protocol import NO_PROTOCOL
 from thalweg.service.sites import measured_sites
@@ -25,6 +26,7 @@ from thalweg.service.ureters import traced_ureters
 
 if TYPE_CHECKING:
     from thalweg.assess.fitness.report import FitnessReport
+    from thalweg.measure.obstacles import FoundObstacles
     from thalweg.plan.appraise import Appraisal
     from thalweg.plan.reach import RouteResult, Scene
     from thalweg.plan.staging import MeasuredSite
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from thalweg.record.case import Case
     from thalweg.record.finding import Finding
     from thalweg.service.films import DrawFilm, Film
+    from thalweg.service.margins import PersonMap
     from thalweg.service.protocol import Protocol
     from thalweg.service.ureters import Draw, TracedUreter
     from thalweg.store.store import Store
@@ -69,6 +72,8 @@ class Workup:
         Why parts of it could not be worked out.
     films : tuple of Film
         Ureters on radiographs.
+    front : PersonMap or None
+        The map of margins, where it was asked for.
     """
 
     case: Case
@@ -83,6 +88,7 @@ class Workup:
     appraisal: Appraisal
     problems: tuple[str, ...]
     films: tuple[Film, ...] = ()
+    front: PersonMap | None = None
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -123,11 +129,11 @@ def _routes(
     ureters: tuple[TracedUreter, ...],
     sites: tuple[MeasuredSite, ...],
     progress: Progress,
-) -> tuple[Scene | None, tuple[RouteResult, ...], list[str]]:
+) -> tuple[Scene | None, tuple[RouteResult, ...], list[str], FoundObstacles | None]:
     freed = tuple(one.freed for one in ureters if one.freed is not None)
     if not freed or not sites:
         lacking = "no ureter could be freed on paper" if not freed else "no stoma site is marked"
-        return None, (), [f"Reach was not computed: {lacking}."]
+        return None, (), [f"Reach was not computed: {lacking}."], None
     obstacles = obstacles_for(case, images, freed, sites, progress=progress)
     base, _ = case.mark("conduit-base")
     passage, _ = case.mark("sigmoid-passage")
@@ -144,9 +150,27 @@ def _routes(
         scene = replace(scene, cautions=(*obstacles.cautions, *scene.cautions))
         routes = solve_scene(scene, progress=progress)
     except InputError as refused:
-        return None, (), [f"Reach was not computed: {refused}"]
+        return None, (), [f"Reach was not computed: {refused}"], obstacles.found
     said = [] if umbilicus is not None else [NO_MIDLINE]
-    return scene, tuple(routes), said
+    return scene, tuple(routes), said, obstacles.found
+
+
+def _mapped(
+    case: Case,
+    images: Images,
+    ureters: tuple[TracedUreter, ...],
+    sites: tuple[MeasuredSite, ...],
+    found: FoundObstacles | None,
+    progress: Progress,
+) -> tuple[PersonMap | None, list[str]]:
+    """Return the map of margins, or why there is none."""
+    freed = tuple(one.freed for one in ureters if one.freed is not None)
+    if not freed:
+        return None, []
+    try:
+        return map_of(case, images, freed, sites, found=found, progress=progress), []
+    except InputError as refused:
+        return None, [f"The map of margins was not made: {refused}"]
 
 
 def _ground(
@@ -171,6 +195,7 @@ def worked_up(
     protocol: Protocol = NO_PROTOCOL,
     draw: Draw | None = None,
     draw_film: DrawFilm | None = None,
+    with_map: bool = False,
     progress: Progress = silent,
 ) -> Workup:
     """Work up a case already read; otherwise as `work_up`."""
@@ -182,7 +207,11 @@ def worked_up(
     ureters = traced_ureters(case, images, draw=draw, at=at, progress=progress)
     films = measured_films(case, store, ureters, draw=draw_film, at=at)
     sites, site_problems = measured_sites(case, images)
-    scene, routes, problems = _routes(case, images, ureters, sites, progress)
+    scene, routes, problems, found = _routes(case, images, ureters, sites, progress)
+    front: PersonMap | None = None
+    if with_map:
+        front, unmapped = _mapped(case, images, ureters, sites, found, progress)
+        problems += unmapped
     margins = {}
     for route in routes:
         finding = margin_finding(route, _ground(route, ureters, sites, at))
@@ -206,6 +235,7 @@ def worked_up(
         appraisal,
         (*untraced, *unmeasured, *site_problems, *problems),
         films,
+        front,
     )
 
 
@@ -217,6 +247,7 @@ def work_up(
     protocol: Protocol = NO_PROTOCOL,
     draw: Draw | None = None,
     draw_film: DrawFilm | None = None,
+    with_map: bool = False,
     progress: Progress = silent,
 ) -> Workup:
     """Work up a case on record.
@@ -233,6 +264,8 @@ def work_up(
         Makes a picture of each traced ureter while its image is in memory.
     draw_film : callable, optional
         Makes a picture of each radiograph.
+    with_map : bool
+        Also map the margins over the front of the abdomen.
     progress : Progress
 
     Raises
@@ -247,5 +280,6 @@ def work_up(
         protocol=protocol,
         draw=draw,
         draw_film=draw_film,
+        with_map=with_map,
         progress=progress,
     )

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from thalweg.plan.reach.scene import defaults
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Bend", "Contribution", "RouteResult", "bends_of", "line_of"]
+__all__ = ["Bend", "Contribution", "Joined", "RouteResult", "bends_of", "line_of"]
 
 LINE_STEP_MM = 2.0
 LINE_STEP_RAD = 0.02
@@ -44,6 +46,34 @@ class Contribution:
     source: str
 
 
+@dataclass(frozen=True)
+class Joined:
+    """Where a donor ureter joins the other.
+
+    Parameters
+    ----------
+    recipient : {'left', 'right'}
+    point_mm : tuple of float
+        LPS.
+    station_mm : float
+        Along the recipient's new course from its pivot; negative above it, in its bed.
+    angle_deg : float
+        Between the donor's arrival and the recipient's downstream heading.
+    """
+
+    recipient: str
+    point_mm: tuple[float, float, float]
+    station_mm: float
+    angle_deg: float
+
+    @property
+    def place(self) -> str:
+        """Where along the recipient it lies, in words."""
+        if self.station_mm >= 0:
+            return f"{self.station_mm:.0f} mm below the recipient's pivot"
+        return f"{-self.station_mm:.0f} mm above the recipient's pivot, in its bed"
+
+
 @dataclass(frozen=True, eq=False)
 class RouteResult:
     """One ureter's route in one diversion to one site; lengths in mm, None where not known.
@@ -67,6 +97,10 @@ class RouteResult:
     contributions : tuple of Contribution
         Greatest first.
     cautions : tuple of str
+    donor : bool
+        Whether it is to join the other ureter, and not to reach the skin or a base.
+    joined : Joined or None
+        Where it joins the other; None where no such place was found, and for no donor.
     """
 
     diversion: str
@@ -82,6 +116,15 @@ class RouteResult:
     bends: tuple[Bend, ...] = ()
     contributions: tuple[Contribution, ...] = ()
     cautions: tuple[str, ...] = field(default=())
+    donor: bool = False
+    joined: Joined | None = None
+
+    @property
+    def redundant_mm(self) -> float | None:
+        """What must be trimmed lest the ureter buckle, mm; None where it is not too long."""
+        most = float(defaults()["redundancy"]["threshold_mm"])
+        too_long = self.margin_mm is not None and self.margin_mm > most
+        return self.margin_mm if too_long else None
 
     def to_json(self) -> dict[str, Any]:
         """Return plain numbers, lists and text under the fields' own names."""
@@ -99,6 +142,9 @@ class RouteResult:
             "points_mm": None if self.points_mm is None else self.points_mm.tolist(),
             "bends": [vars(bend) for bend in self.bends],
             "contributions": [vars(item) for item in self.contributions],
+            "redundant_mm": self.redundant_mm,
+            "donor": self.donor,
+            "joins": None if self.joined is None else vars(self.joined),
             "cautions": list(self.cautions),
         }
 

@@ -17,7 +17,7 @@ from thalweg.plan.reach.diversions import (
 )
 from thalweg.plan.reach.doubt import spread_of
 from thalweg.plan.reach.junction import Junction, best_junction
-from thalweg.plan.reach.result import RouteResult, bends_of, line_of
+from thalweg.plan.reach.result import Joined, RouteResult, bends_of, line_of
 from thalweg.plan.reach.route import Path, shortest
 from thalweg.plan.reach.scene import Scene, defaults
 from thalweg.plan.reach.ways import WayMap
@@ -118,10 +118,16 @@ class Solver:
         if joined is None:
             free = None if ureter is None else ureter.free_mm
             cautions = (why, *self.scene.cautions)
-            return RouteResult(TRANSURETERO, side, site, free_mm=free, cautions=cautions)
+            return RouteResult(
+                TRANSURETERO, side, site, free_mm=free, cautions=cautions, donor=True
+            )
         self._paths[joined.leg.key] = joined.path
         told = self.result(joined.leg)
-        return replace(told, cautions=(*_joining(joined), *told.cautions))
+        x, y, z = (float(value) for value in joined.path.chain.joints()[1][-1])
+        where = Joined(recipient.ureter.side, (x, y, z), joined.station_mm, joined.angle_deg)
+        return replace(
+            told, donor=True, joined=where, cautions=(*_joining(joined, where), *told.cautions)
+        )
 
     def _none(self, leg: Leg) -> RouteResult:
         question = leg.question(self.scene)
@@ -197,13 +203,8 @@ def _bound_said(path: Path, question: Question) -> tuple[str, ...]:
     return (said,)
 
 
-def _joining(joined: Junction) -> tuple[str, ...]:
-    place = (
-        f"{joined.station_mm:.0f} mm below the recipient's pivot"
-        if joined.station_mm >= 0
-        else f"{-joined.station_mm:.0f} mm above the recipient's pivot, in its bed"
-    )
-    said = [f"The donor joins {place}, at {joined.angle_deg:.0f}° to its downstream course."]
+def _joining(joined: Junction, where: Joined) -> tuple[str, ...]:
+    said = [f"The donor joins {where.place}, at {joined.angle_deg:.0f}° to its downstream course."]
     widest = float(defaults()["junction"]["widest_angle_deg"])
     least = joined.squarest
     if least is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,8 +22,14 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Landmarks", "margin_figure", "margin_picture"]
+__all__ = ["Landmarks", "margin_figure", "margin_file", "margin_picture"]
 
+NOTE = (
+    "Seen from the front: the person's left is on the right. Margin alone does not make a site: "
+    "folds, belt line, scars and sight\ncome with it. Past the dotted midline the mesentery is not "
+    "in the model. Supports and does not replace licensed judgement."
+)
+NOTE_MM = 9.0
 LEVELS = (-60.0, -40.0, -20.0, 0.0, 20.0, 40.0, 60.0)
 COLOURS = (
     "#7f3b08", "#b8690f", "#e8a95b", "#fbe3c0", "#d3ecf0", "#8cc7d6", "#3f93b0", "#0b5a78",
@@ -185,10 +192,10 @@ def _landmarks(axes: Axes, marks: Landmarks) -> None:
     if marks.umbilicus is not None:
         axes.axvline(marks.umbilicus[0], color=INK, lw=0.6, ls=(0, (1, 3)))
         axes.plot(*marks.umbilicus, "o", ms=5, mfc="none", mec=INK, mew=1.1)
-    for name, x, z in marks.sites:
-        axes.plot(x, z, "s", ms=4, mfc="white", mec=INK, mew=1.1)
+    for name, across, up in marks.sites:
+        axes.plot(across, up, "s", ms=4, mfc="white", mec=INK, mew=1.1)
         axes.annotate(
-            name, (x, z), (0, 5), textcoords="offset points", ha="center", fontsize=TINY,
+            name, (across, up), (0, 5), textcoords="offset points", ha="center", fontsize=TINY,
             path_effects=_halo(),
         )  # fmt: skip
 
@@ -291,13 +298,50 @@ def margin_figure(
     _legend(sheet, every)
 
 
+def _size(front: FrontMap, marks: Landmarks) -> tuple[float, float]:
+    """Return width and height of the picture, mm."""
+    left, right, foot, head = _extent(front, marks)
+    panel = min(WIDTH_MM / len(front.views), WIDEST_MM)
+    return WIDTH_MM, panel * (head - foot) / (right - left) + LEGEND_MM
+
+
+def margin_file(
+    front: FrontMap,
+    marks: Landmarks,
+    kind: str,
+    masks: tuple[SiteMask, ...] = (),
+    *,
+    phantom: bool = False,
+) -> bytes:
+    """Return the map as a file of its own, which carries its cautions with it.
+
+    Parameters
+    ----------
+    front, marks, masks
+        As for `margin_figure`.
+    kind : str
+        ``"svg"``, ``"png"`` or ``"pdf"``.
+    phantom : bool
+        Whether it was made on an artificial image, which is then said on it.
+    """
+    width, height = _size(front, marks)
+    with figure(width, height + NOTE_MM) as sheet:
+        margin_figure(sheet, front, marks, masks)
+        artificial = "Artificial image (phantom). " if phantom else ""
+        sheet.suptitle(f"{artificial}{NOTE}", fontsize=TINY, x=0.01, ha="left")
+        if kind == "svg":
+            return as_svg(sheet)
+        made = io.BytesIO()
+        bare = {"CreationDate": None, "Producer": None} if kind == "pdf" else {"Software": None}
+        sheet.savefig(made, format=kind, dpi=200, metadata=bare)
+        return made.getvalue()
+
+
 def margin_picture(
     front: FrontMap, marks: Landmarks, masks: tuple[SiteMask, ...] = (), *, phantom: bool = False
 ) -> Picture:
     """Return the map as a picture for documents; as `margin_figure`."""
-    left, right, foot, head = _extent(front, marks)
-    panel = min(WIDTH_MM / len(front.views), WIDEST_MM)
-    with figure(WIDTH_MM, panel * (head - foot) / (right - left) + LEGEND_MM) as sheet:
+    with figure(*_size(front, marks)) as sheet:
         margin_figure(sheet, front, marks, masks)
         data = as_svg(sheet)
     artificial = " Artificial image (phantom)." if phantom else ""

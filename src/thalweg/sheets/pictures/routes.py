@@ -14,11 +14,19 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from matplotlib.axes import Axes
+    from numpy.typing import NDArray
 
     from thalweg.plan.reach import RouteResult, Scene
 
+    Floats = NDArray[np.float64]
+
 __all__ = ["routes_picture", "standing"]
 
+JOINS = (
+    " Yellow diamond: where one ureter joins the other, with its station below the recipient's "
+    "pivot (above it where negative) and the angle to the stream."
+)
+PASSES = " Triangle: the marked passage behind the sigmoid mesentery."
 FRONT, SIDE = (0, 2), (1, 2)
 SAMPLES = 24
 EDGE_MM = 18.0
@@ -71,6 +79,10 @@ def _draw(axes: Axes, scene: Scene, routes: Iterable[RouteResult], plane: tuple[
             continue
         colour, dash = _LOOK[standing(route)]
         axes.plot(route.points_mm[:, across], route.points_mm[:, up], color=colour, ls=dash, lw=1.6)
+        _joined(axes, route, plane)
+    place = scene.left_passage
+    if place is not None and any(_passes(route, place) for route in routes):
+        axes.plot(place[across], place[up], "^", color=INK, ms=5, mfc="white", mew=1.1)
     for site in scene.sites:
         axes.plot(site.point[across], site.point[up], "s", color=INK, ms=5, mfc="white", mew=1.2)
         # From the side, sites of one height lie on one another: named from the front only.
@@ -87,6 +99,38 @@ def _draw(axes: Axes, scene: Scene, routes: Iterable[RouteResult], plane: tuple[
             )
     axes.set_aspect("equal")
     axes.grid(visible=True, lw=0.3)
+
+
+def _passes(route: RouteResult, place: Floats) -> bool:
+    """Say whether a route runs through a place; its points stand 2 mm apart at most."""
+    points = route.points_mm
+    return points is not None and float(np.linalg.norm(points - place, axis=1).min()) < 1.0
+
+
+def _way(route: RouteResult) -> str:
+    if route.joined is None:
+        return f"{route.side} ureter to {route.site}"
+    return (
+        f"{route.side} ureter joins the {route.joined.recipient}, whose stoma is {route.site}, "
+        f"{route.joined.place}, at {route.joined.angle_deg:.0f}°"
+    )
+
+
+def _joined(axes: Axes, route: RouteResult, plane: tuple[int, int]) -> None:
+    """Mark where a donor joins, and from the front say at what station and angle."""
+    if route.joined is None:
+        return
+    across, up = plane
+    place = route.joined.point_mm[across], route.joined.point_mm[up]
+    axes.plot(*place, "D", color=INK, ms=5, mfc="#ffd400", mew=1.1)
+    if plane == FRONT:
+        toward = 1 if route.side == "left" else -1
+        axes.annotate(
+            f"{route.joined.station_mm:+.0f} mm, {route.joined.angle_deg:.0f}°",
+            place, (toward * 10, -14), textcoords="offset points",
+            ha="left" if toward > 0 else "right", fontsize=6.5,
+            arrowprops={"arrowstyle": "-", "color": INK, "lw": 0.6},
+        )  # fmt: skip
 
 
 def _framed(axes: Axes, scene: Scene, plane: tuple[int, int]) -> None:
@@ -127,15 +171,18 @@ def routes_picture(scene: Scene, routes: tuple[RouteResult, ...], name: str) -> 
         side.set_xlabel("front ←   y, mm   → back")
         side.set_title("From the person's left")
         data = as_svg(sheet)
-    told = "; ".join(
-        f"{r.side} ureter to {r.site}: {standing(r)}" for r in routes if r.margin_mm is not None
-    )
+    told = "; ".join(f"{_way(r)}: {standing(r)}" for r in routes if r.margin_mm is not None)
+    joins = any(route.joined is not None for route in routes)
+    place = scene.left_passage
+    passes = place is not None and any(_passes(route, place) for route in routes)
     return Picture(
         data,
         "svg",
         f"{name}: shortest permitted routes. Solid green reaches, dashed amber uncertain, dotted "
         "red too short; grey line the ureter as it lies, dot where it stays held, cross where it "
-        "is cut, shaded bone and great vessels, square the stoma site.",
+        "is cut, shaded bone and great vessels, square the stoma site."
+        + (JOINS if joins else "")
+        + (PASSES if passes else ""),
         f"{name}: {told or 'no route could be computed'}.",
         share=0.94,
     )

@@ -12,7 +12,7 @@ from thalweg.sheets.pictures.routes import routes_picture, standing
 from thalweg.sheets.plan.words import cautions_of, finding_table
 
 if TYPE_CHECKING:
-    from thalweg.plan.reach import RouteResult, Scene
+    from thalweg.plan.reach import RouteResult
     from thalweg.sheets.plan.content import PlanContent, PlannedUreter
 
 __all__ = ["kidney_section", "reach_section", "sites_section", "ureter_section"]
@@ -65,14 +65,14 @@ def _millimetres(value: float | None) -> str:
     return "not known" if value is None else f"{value:.0f} mm"
 
 
-def _place(route: RouteResult, scene: Scene | None) -> str:
+def _place(route: RouteResult) -> str:
     """Return where a route ends: a site, a conduit's base, or the ureter that it is joined to."""
     if route.diversion in CONDUITS:
         return "base of the conduit"
-    site = next((one for one in scene.sites if one.name == route.site), None) if scene else None
-    if route.diversion == TRANSURETERO and site and scene and scene.side_of(site) != route.side:
+    if route.donor:
         # The donor stops at the recipient: it must not read as if it reached the skin.
-        return f"join, recipient to {route.site}"
+        other = "right" if route.side == "left" else "left"
+        return f"joins the {other} ureter, whose stoma is {route.site}"
     return str(route.site)
 
 
@@ -80,17 +80,24 @@ def _note(route: RouteResult) -> str:
     """Return what a margin means at the table, in two or three words."""
     if route.margin_mm is None:
         return ""
+    if route.joined is not None:
+        return f"{_own_note(route)}joins {route.joined.place}, at {route.joined.angle_deg:.0f}°"
+    return _own_note(route).rstrip("; ")
+
+
+def _own_note(route: RouteResult) -> str:
+    assert route.margin_mm is not None  # noqa: S101 - said by the caller
     if route.margin_mm < 0:
-        return f"short by {-route.margin_mm:.0f} mm: tension"
+        return f"short by {-route.margin_mm:.0f} mm: tension; "
     if kink_of(route):
-        return "kinks"
-    return f"trim about {route.margin_mm:.0f} mm, or it buckles" if redundancy_of(route) else ""
+        return "kinks; "
+    return f"trim about {route.margin_mm:.0f} mm, or it buckles; " if redundancy_of(route) else ""
 
 
-def _route_row(route: RouteResult, scene: Scene | None) -> tuple[Cell | str, ...]:
+def _route_row(route: RouteResult) -> tuple[Cell | str, ...]:
     if route.margin_mm is None:
         blank = Cell("not known", Tone.UNKNOWN)
-        return (str(route.side), _place(route, scene), "", "", blank, "", "")
+        return (str(route.side), _place(route), "", "", blank, "", "")
     interval = ""
     if route.margin_interval_mm is not None:
         low, high = route.margin_interval_mm
@@ -98,7 +105,7 @@ def _route_row(route: RouteResult, scene: Scene | None) -> tuple[Cell | str, ...
     chance = route.probability_reaches
     return (
         str(route.side),
-        _place(route, scene),
+        _place(route),
         _millimetres(route.free_mm),
         _millimetres(route.required_mm),
         Cell(f"{route.margin_mm:.0f}{interval} mm", _STANDING[standing(route)]),
@@ -117,14 +124,14 @@ def _said(content: PlanContent) -> tuple[str, ...]:
     for route in told:
         for caution in route.cautions:
             if not caution.startswith(SAID_ELSEWHERE):
-                place = f"{route.side} to {_place(route, content.scene)}"
+                place = f"{route.side} to {_place(route)}"
                 where.setdefault(caution, []).append(place)
     found = []
     for caution, places in where.items():
         several = len(places) > COMMON
         found.append(caution if several else f"{'; '.join(dict.fromkeys(places))}: {caution}")
     unknown = [
-        f"{route.diversion}, {route.side or 'ureter'} to {_place(route, content.scene)}: "
+        f"{route.diversion}, {route.side or 'ureter'} to {_place(route)}: "
         f"{' '.join(route.cautions)}"
         for route in content.routes
         if route.margin_mm is None
@@ -152,12 +159,14 @@ def reach_section(content: PlanContent) -> Section:
     taken = f", on the images of {' and '.join(days)}" if days else ""
     if not keys:
         blocks.append(Text("Reach was not computed; the reasons stand under “At a glance”."))
+    if content.front is not None:
+        blocks.append(content.front)
     for key in keys:
         routes = tuple(route for route in content.routes if route.diversion == key)
         blocks.append(
             Table(
                 ("Ureter", "To", "Free", "Required", "Margin (95 %)", "Reaches in", "Note"),
-                tuple(_route_row(route, content.scene) for route in routes),
+                tuple(_route_row(route) for route in routes),
                 (0.9, 1.9, 1.1, 1.3, 2.4, 1.2, 2.2),
                 caption=f"{names.get(key, key)}: free length less required length{taken}.",
             )
@@ -169,7 +178,8 @@ def reach_section(content: PlanContent) -> Section:
     matters = _matters(content.routes)
     if matters:
         blocks.append(Text(f"What the doubt comes from, greatest first: {matters}."))
-    blocks.append(Cautions((*_said(content), *MARGIN.cautions)))
+    told = dict.fromkeys((*content.map_cautions, *_said(content), *MARGIN.cautions))
+    blocks.append(Cautions(tuple(told)))
     return Section("reach", "Reach", tuple(blocks), new_page=True)
 
 

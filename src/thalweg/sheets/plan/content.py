@@ -58,6 +58,10 @@ class PlanContent:
     notices : tuple of str
         Which rules the unit's own protocol replaced.
     radiographs : tuple of PlannedRadiograph
+    front : Picture or None
+        The map of margins over the front of the abdomen.
+    map_cautions : tuple of str
+        What the map must say.
     """
 
     case: Case
@@ -75,3 +79,5 @@ class PlanContent:
     problems: tuple[str, ...] = ()
     notices: tuple[str, ...] = field(default=())
     radiographs: tuple[PlannedRadiograph, ...] = ()
+    front: Picture | None = None
+    map_cautions: tuple[str, ...] = ()
