@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import struct
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,6 @@ import pytest
 from thalweg.errors import InputError
 from thalweg.plan.reach import read_scene, scene_from
 from thalweg.plan.reach.centreline import Helix
-from thalweg.plan.reach.stl import read_stl
 
 HERE = Path()
 PLAIN: dict[str, Any] = {
@@ -138,43 +136,6 @@ def test_a_helix_has_the_length_and_headings_of_the_textbook() -> None:
     assert line.point(whole / 4) == pytest.approx([0, -30, -20], abs=1e-9)
     ahead = (line.point(20.001) - line.point(19.999)) / 0.002
     assert line.heading(20.0) == pytest.approx(ahead, abs=1e-6)
-
-
-TETRAHEDRON = np.array(
-    [
-        [[0, 0, 0], [0, 9, 0], [9, 0, 0]],
-        [[0, 0, 0], [9, 0, 0], [0, 0, 9]],
-        [[0, 0, 0], [0, 0, 9], [0, 9, 0]],
-        [[9, 0, 0], [0, 9, 0], [0, 0, 9]],
-    ],
-    dtype=np.float64,
-)
-
-
-def binary_stl() -> bytes:
-    records = [struct.pack("<12fH", 0, 0, 0, *corners.ravel(), 0) for corners in TETRAHEDRON]
-    return b"invented".ljust(80) + struct.pack("<I", len(records)) + b"".join(records)
-
-
-def text_stl() -> bytes:
-    facets = []
-    for corners in TETRAHEDRON:
-        rows = "\n".join("      vertex {:g} {:g} {:e}".format(*corner) for corner in corners)
-        facets.append(f"  facet normal 0 0 0\n    outer loop\n{rows}\n    endloop\n  endfacet")
-    return ("solid invented\n" + "\n".join(facets) + "\nendsolid invented\n").encode()
-
-
-@pytest.mark.parametrize("data", [binary_stl(), text_stl()])
-def test_stl_is_read_in_both_forms_and_refused_when_cut_short(tmp_path: Path, data: bytes) -> None:
-    path = tmp_path / "bone.stl"
-    path.write_bytes(data)
-    assert read_stl(path) == pytest.approx(TETRAHEDRON)
-    path.write_bytes(data[:-30])
-    with pytest.raises(InputError, match=r"bone\.stl"):
-        read_stl(path)
-    table = changed("obstacle", value=[{"kind": "mesh", "file": "bone.stl"}])
-    with pytest.raises(InputError, match=r"obstacle\[0\]\.file"):
-        scene_from(table, tmp_path)
 
 
 def test_a_number_beyond_any_body_is_refused(tmp_path: Path) -> None:

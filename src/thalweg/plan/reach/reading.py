@@ -14,9 +14,9 @@ import numpy as np
 from thalweg.errors import InputError
 from thalweg.plan.reach.centreline import BrokenLine, Centreline, Helix
 from thalweg.plan.reach.diversions import DIVERSIONS
+from thalweg.plan.reach.meshes import read_mesh
 from thalweg.plan.reach.obstacles import Capsule, Mesh, Obstacle, Sphere
 from thalweg.plan.reach.scene import Conduit, Doubt, Scene, Side, Site, Ureter, defaults
-from thalweg.plan.reach.stl import read_stl
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -29,6 +29,12 @@ Positive = Annotated[float, msgspec.Meta(gt=0)]
 Name = Annotated[str, msgspec.Meta(min_length=1)]
 
 
+HOLES = (
+    "The mesh {!r} has holes or overlapping triangles: routes keep clear of its surface, "
+    "but nothing counts as inside it, so that a pivot, site or base within it is not noticed."
+)
+LEAST_OPEN_CLEARANCE_MM = 1.0
+"""Routes are looked at every quarter of a millimetre: a bare surface is never stepped over then."""
 GREATEST_MM = 10_000.0
 """No image or body reaches farther from its origin."""
 
@@ -200,10 +206,19 @@ def scene_from(table: dict[str, Any], folder: Path, *, without_sites: bool = Fal
     sites = tuple(_site(item, index) for index, item in enumerate(raw.site))
     _refuse_twins(sites)
     sampling = defaults()["sampling"]
+    obstacles = tuple(_obstacle(item, i, folder) for i, item in enumerate(raw.obstacle))
+    open_ones = [item for item in obstacles if isinstance(item, Mesh) and not item.closed]
+    if open_ones and (raw.clearance_mm or 0.0) < LEAST_OPEN_CLEARANCE_MM:
+        raise InputError(
+            f"the mesh {open_ones[0].name!r} has holes, so that with a clearance below "
+            f"{LEAST_OPEN_CLEARANCE_MM:g} mm a route could slip through its surface",
+            where="clearance_mm",
+            mend="close the mesh, or ask for more clearance",
+        )
     return Scene(
         ureters=tuple(_ureter(side, item) for side, item in sides if item is not None),
         sites=sites,
-        obstacles=tuple(_obstacle(item, i, folder) for i, item in enumerate(raw.obstacle)),
+        obstacles=obstacles,
         conduits=tuple(_conduit(item, i, sites) for i, item in enumerate(raw.conduit)),
         least_bend_radius_mm=raw.least_bend_radius_mm or 0.0,
         clearance_mm=raw.clearance_mm or 0.0,
@@ -213,7 +228,7 @@ def scene_from(table: dict[str, Any], folder: Path, *, without_sites: bool = Fal
         samples=raw.samples or sampling["samples"],
         midline_x_mm=raw.midline_x_mm,
         left_passage=None if raw.left_passage_mm is None else _point(raw.left_passage_mm),
-        cautions=tuple(_unsaid(raw)),
+        cautions=(*_unsaid(raw), *(HOLES.format(item.name) for item in open_ones)),
     )
 
 
@@ -362,9 +377,20 @@ def _obstacle(item: _Sphere | _Capsule | _Mesh, index: int, folder: Path) -> Obs
     if isinstance(item, _Capsule):
         return Capsule(_point(item.from_mm), _point(item.to_mm), item.radius_mm)
     try:
-        return Mesh(read_stl(folder / item.file), item.file)
+        return Mesh(read_mesh(_beside(folder, item.file)), item.file)
     except InputError as error:
         raise error.at(f"obstacle[{index}].file") from error
+
+
+def _beside(folder: Path, name: str) -> Path:
+    """Return the path of a file that must lie in the folder or below it."""
+    path = folder / name
+    if not path.resolve().is_relative_to(folder.resolve()):
+        raise InputError(
+            f"{name!r} does not lie beside the scene",
+            mend="put the mesh into the scene's folder and give its name",
+        )
+    return path
 
 
 def _conduit(item: _Conduit, index: int, sites: tuple[Site, ...]) -> Conduit:

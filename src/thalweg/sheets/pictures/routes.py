@@ -124,10 +124,11 @@ def _joined(axes: Axes, route: RouteResult, plane: tuple[int, int]) -> None:
     place = route.joined.point_mm[across], route.joined.point_mm[up]
     axes.plot(*place, "D", color=INK, ms=5, mfc="#ffd400", mew=1.1)
     if plane == FRONT:
-        toward = 1 if route.side == "left" else -1
+        # Outwards, where nothing else is drawn between the rows of sites.
+        toward = 1 if route.joined.recipient == "left" else -1
         axes.annotate(
             f"{route.joined.station_mm:+.0f} mm, {route.joined.angle_deg:.0f}°",
-            place, (toward * 10, -14), textcoords="offset points",
+            place, (toward * 9, -12), textcoords="offset points",
             ha="left" if toward > 0 else "right", fontsize=6.5,
             arrowprops={"arrowstyle": "-", "color": INK, "lw": 0.6},
         )  # fmt: skip
