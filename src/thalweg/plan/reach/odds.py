@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -47,15 +47,19 @@ class SiteOdds:
         Where the margin is not solved but proved to be no more than `margin_mm`.
     probability : ndarray, shape (n,)
         Share of samples whose margin is not negative; at most that, where `at_most`.
-    state : ndarray of int, shape (n,)
-        Index into `STATES`.
     """
 
     whose: Whose
     margin_mm: Floats
     at_most: Flags
     probability: Floats
-    state: NDArray[np.int64]
+
+    @property
+    def state(self) -> NDArray[np.int64]:
+        """Index into `STATES` at every site, shape (n,)."""
+        lost = np.isnan(self.margin_mm)
+        sure, hardly = self.probability >= SURELY, self.probability <= HARDLY
+        return np.asarray(np.select([lost, sure, hardly], [3, 0, 2], default=1))
 
     def states(self) -> list[str]:
         """Return the state of every site in words."""
@@ -78,10 +82,13 @@ def odds_of(scene: Scene, found: MarginMap) -> tuple[SiteOdds, ...]:
     """
     draws = draws_of(scene)
     views = [_view(scene, found.sites, (item,), (draws,)) for item in found.ureters]
+    odds = [view.probability for view in views]
     if len(found.ureters) > 1:
         other = np.random.default_rng([scene.seed, 1]).standard_normal(draws.shape)
         other[:, WALL] = draws[:, WALL]
-        views.append(_view(scene, found.sites, found.ureters, (draws, other)))
+        both = _view(scene, found.sites, found.ureters, (draws, other))
+        # Chance in the second ureter's own draws must not let both reach oftener than one.
+        views.append(replace(both, probability=np.min([both.probability, *odds], axis=0)))
     return tuple(views)
 
 
@@ -97,14 +104,11 @@ def _view(
         probability[rows] = held.mean(axis=0)
     margin = np.min([item.most_mm for item in items], axis=0)
     probability[np.isnan(margin)] = np.nan
-    state = np.select(
-        [np.isnan(margin), probability >= SURELY, probability <= HARDLY], [3, 0, 2], default=1
-    )
     whose: Side | Literal["both"] = items[0].side if len(items) == 1 else "both"
     # Of two, the lesser margin is exact unless the lesser is itself a bound.
     lesser = np.argmin([np.nan_to_num(item.most_mm, nan=-np.inf) for item in items], axis=0)
     bound = np.array([item.hopeless for item in items])[lesser, np.arange(count)]
-    return SiteOdds(whose, margin, bound, probability, state)
+    return SiteOdds(whose, margin, bound, probability)
 
 
 def _sampled(
