@@ -43,14 +43,14 @@ def words(masks: tuple[SiteMask, ...] = ()) -> list[Text]:
 
 def test_every_word_is_large_enough_in_print() -> None:
     texts = [text for text in words() if text.get_text()]
-    assert min(text.get_fontsize() for text in texts) >= LEAST_POINTS
+    assert min(float(text.get_fontsize()) for text in texts) >= LEAST_POINTS
     said = {text.get_text() for text in texts}
     assert {"Right ureter", "Left ureter", "Both ureters, one stoma", "left lower", "?"} <= said
     assert {"person's\nright", "person's\nleft", "50 mm", "no route found"} <= said
 
 
 def test_an_overlay_is_named_beside_the_map() -> None:
-    scar = SiteMask("scar of the midline", np.eye(*front().row.shape, dtype=bool))
+    scar = SiteMask("scar of the midline", np.eye(*front().row.shape) > 0)
     assert "scar of the midline" in [text.get_text() for text in words((scar,))]
     assert margin_picture(front(), MARKS, (scar,)).data != margin_picture(front(), MARKS).data
 

@@ -96,7 +96,12 @@ class _Side:
             self._straight(start)
         self.exact = self.ceiling - self.floor <= TOLERANCE_MM
         self.hopeless = self._beyond_hope() & ~self.exact & ~self.blocked_end
-        self.left = np.flatnonzero(~self.exact & ~self.hopeless & ~self.blocked_end)
+        # Between close ends a clear path is at hand but not proved shortest: it is kept as it is,
+        # which errs to the careful side, for three-arc paths cost a hundred times more.
+        self.close = chord <= CLOSE * radius
+        settled = self.exact | self.hopeless | self.blocked_end
+        settled |= self.close & np.isfinite(self.ceiling)
+        self.left = np.flatnonzero(~settled)
 
     def _straight(self, start: Floats) -> None:
         """Take the straight line where it is clear; it may bend as it likes at its ends."""
@@ -158,7 +163,8 @@ class _Side:
             path, floor = None, float(self.floor[index])
             if near is not None:
                 path = shortest(question, self.ways, near, barred_floor_mm=floor)
-            if path is None or path.length_mm - self.floor[index] > DETOUR_MM:
+            far = not self.close[index]
+            if path is None or (far and path.length_mm - self.floor[index] > DETOUR_MM):
                 # A neighbour's long way round need not be the shortest from here.
                 afresh = shortest(question, self.ways)
                 if path is None or (afresh is not None and afresh.length_mm < path.length_mm):
