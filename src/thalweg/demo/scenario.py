@@ -2,8 +2,8 @@
 
 Nobody in it exists: name, numbers, unit and results are made up to make the work-up interesting.
 A woman of 68 with a bladder cancer, earlier pelvic irradiation that spared the colon, a widened
-left ureter above a narrowing, kidneys near the limit that storing urine in bowel asks for, stiff
-hands, and a daughter who helps.
+left ureter above a narrowing, kidneys near the limit that storing urine in bowel asks for, a
+bicarbonate that falls before any bowel touches urine, stiff hands, and a daughter who helps.
 """
 
 from __future__ import annotations
@@ -69,6 +69,8 @@ COURSE: dict[str, str | bool] = {
     "pelvis-dilated": True,
     "bleeding-disorder": False,
     "lower-abdominal-surgery": False,
+    "diarrhoea": False,
+    "alkali-taken": False,
 }
 """What the clinic recorded. The urethral margin is left open: the biopsy is not back."""
 
@@ -138,8 +140,11 @@ BLOODS = (
     ("urea", "8.90", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("sodium", "139", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("potassium", "4.4", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
-    ("chloride", "105", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
-    ("bicarbonate", "23.0", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
+    ("chloride", "109", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
+    ("bicarbonate", "24.1", "mmol/L", datetime(2026, 6, 2, 8, 5, tzinfo=HOUR)),
+    ("bicarbonate", "22.9", "mmol/L", datetime(2026, 9, 15, 8, 20, tzinfo=HOUR)),
+    ("bicarbonate", "20.6", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
+    ("magnesium", "0.74", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("albumin", "37", "g/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("haemoglobin", "11.8", "g/dL", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("white-cells", "7.2", "10*9/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING, Any
 
+from thalweg.assess.chemistry.rules import chemistry_rules
 from thalweg.evidence.bibliography import cite
 from thalweg.progress import silent
 from thalweg.service.following import (
@@ -24,6 +25,7 @@ from thalweg.sheets.pictures.course import course_picture
 from thalweg.sheets.pictures.radiograph import radiograph_picture
 from thalweg.sheets.pictures.refused import refused_picture
 from thalweg.sheets.plan import PlanContent, PlannedRadiograph, PlannedUreter, plan_document
+from thalweg.sheets.plan.chemistry import PlannedChemistry
 
 if TYPE_CHECKING:
     from datetime import date
@@ -85,6 +87,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
     calendar = None
     if diversion is not None:
         calendar = calendar_for(workup.case, diversion, at=workup.at, protocol=protocol)
+    ranges = chemistry_rules(protocol.table("chemistry"))
     local = () if calendar is None else own_calendar_rules(protocol)
     return PlanContent(
         case=workup.case,
@@ -105,7 +108,13 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
         calendar=calendar,
         calendar_reason=reason,
         problems=workup.problems,
-        notices=(*workup.appraisal.notices, *workup.fitness.notices, *local),
+        notices=(
+            *workup.appraisal.notices,
+            *workup.fitness.notices,
+            *ranges.notices,
+            *local,
+        ),
+        chemistry=PlannedChemistry(workup.chemistry, ranges.references),
         radiographs=tuple(
             PlannedRadiograph(
                 one.side, one.label, one.findings, one.picture, one.scale, one.said, one.problem

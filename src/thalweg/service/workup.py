@@ -15,6 +15,7 @@ from thalweg.plan.reach import solve_scene
 from thalweg.plan.reached import Ground, margin_finding, summarised
 from thalweg.plan.staging import staged
 from thalweg.progress import silent
+from thalweg.service.chemistry import chemistry_of
 from thalweg.service.films import measured_films
 from thalweg.service.fitness import fitness_worked_up
 from thalweg.service.images import Images
@@ -74,6 +75,8 @@ class Workup:
         Ureters on radiographs.
     front : PersonMap or None
         The map of margins, where it was asked for.
+    chemistry : tuple of Finding
+        Acid-base and electrolytes.
     """
 
     case: Case
@@ -89,6 +92,7 @@ class Workup:
     problems: tuple[str, ...]
     films: tuple[Film, ...] = ()
     front: PersonMap | None = None
+    chemistry: tuple[Finding, ...] = ()
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -96,7 +100,7 @@ class Workup:
         traced = [finding for ureter in self.ureters for finding in ureter.findings]
         thrown = [finding for film in self.films for finding in film.findings]
         verdicts = [row.finding() for row in self.appraisal.diversions]
-        own = (*self.kidney, *self.fitness.findings)
+        own = (*self.kidney, *self.chemistry, *self.fitness.findings)
         return (*own, *traced, *thrown, *self.margins, *verdicts)
 
 
@@ -203,6 +207,7 @@ def worked_up(
     case = known_on(case, at)
     kidney = kidney_findings(KidneyInputs.from_case(case, at))
     fitness = fitness_worked_up(case, kidney, at=at, protocol=protocol)
+    chemistry = chemistry_of(case, kidney, at=at, protocol=protocol)
     images = Images(case, store, progress)
     ureters = traced_ureters(case, images, draw=draw, at=at, progress=progress)
     films = measured_films(case, store, ureters, draw=draw_film, at=at)
@@ -236,6 +241,7 @@ def worked_up(
         (*untraced, *unmeasured, *site_problems, *problems),
         films,
         front,
+        chemistry,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from thalweg.assess.chemistry.gap import BICARBONATE
 from thalweg.assess.chemistry.gas import BICARBONATE_FROM_GAS, bicarbonate_from_gas
 from thalweg.assess.chemistry.inputs import ANY_BICARBONATE, Reading, days_between
 from thalweg.assess.chemistry.made import apart, made
@@ -91,6 +92,10 @@ def bicarbonate_of(inputs: ChemistryInputs, gas: Gas | None) -> Reading | None:
     if gas is None or gas.ph is None or gas.pco2 is None:
         return None
     value = float(bicarbonate_from_gas(gas.ph.value, gas.pco2.value))
+    low, high = BICARBONATE
+    if not low <= value <= high:
+        # A pH and a carbon dioxide that cannot be of one sample; nothing stands on them.
+        return None
     finding = made(
         "bicarbonate-from-gas",
         "Bicarbonate from the blood gas",

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from thalweg.record.case import Case
     from thalweg.record.finding import Finding
     from thalweg.sheets.document import Picture
+    from thalweg.sheets.plan.chemistry import PlannedChemistry
     from thalweg.sheets.plan.radiograph import PlannedRadiograph
 
 __all__ = ["PlanContent", "PlannedUreter"]
@@ -62,6 +63,7 @@ class PlanContent:
         The map of margins over the front of the abdomen.
     map_cautions : tuple of str
         What the map must say.
+    chemistry : PlannedChemistry or None
     """
 
     case: Case
@@ -81,3 +83,4 @@ class PlanContent:
     radiographs: tuple[PlannedRadiograph, ...] = ()
     front: Picture | None = None
     map_cautions: tuple[str, ...] = ()
+    chemistry: PlannedChemistry | None = None

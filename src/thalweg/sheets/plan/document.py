@@ -11,6 +11,7 @@ from thalweg.sheets.plan.anatomy import (
     sites_section,
     ureter_section,
 )
+from thalweg.sheets.plan.chemistry import chemistry_section
 from thalweg.sheets.plan.choice import calendar_section, diversion_sections, sources_section
 from thalweg.sheets.plan.fitness import fitness_section
 from thalweg.sheets.plan.person import at_a_glance, facts_section
@@ -33,8 +34,8 @@ def plan_document(content: PlanContent) -> Document:
     Returns
     -------
     Document
-        At a glance; kidneys; fitness and contrast; each ureter; reach; sites; every diversion;
-        calendar; what is on record; sources.
+        At a glance; kidneys; acid-base; fitness and contrast; each ureter; reach; sites; every
+        diversion; calendar; what is on record; sources.
     """
     person = content.case.person
     phantom = any(image.phantom for image in content.case.images)
@@ -51,6 +52,7 @@ def plan_document(content: PlanContent) -> Document:
         sections=(
             at_a_glance(content),
             kidney_section(content),
+            *([chemistry_section(content.case, content.chemistry)] if content.chemistry else []),
             fitness_section(content),
             *(ureter_section(ureter) for ureter in content.ureters),
             *(radiograph_section(n, film) for n, film in enumerate(content.radiographs, 1)),

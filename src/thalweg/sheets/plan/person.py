@@ -56,6 +56,8 @@ def _key_numbers(content: PlanContent) -> Table:
     """Return the few numbers that a reader looks for first, and where each is explained."""
     wanted = ("gfr-to-rely-on", "gfr-category")
     rows = [(finding, "Kidneys") for finding in content.kidney if finding.name in wanted]
+    if content.chemistry is not None:
+        rows += [(one, "Acid-base and electrolytes") for one in content.chemistry.key_findings]
     for ureter in content.ureters:
         named = (f"ureter-length-{ureter.side}", f"ureter-narrowing-1-{ureter.side}")
         where = f"{ureter.side.capitalize()} ureter"
