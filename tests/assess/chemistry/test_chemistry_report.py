@@ -18,6 +18,7 @@ from thalweg.assess.chemistry.report import ChemistryInputs, chemistry_findings,
 from thalweg.errors import InputError
 from thalweg.evidence.bibliography import bibliography, cite
 from thalweg.record.case import Case, Person
+from thalweg.record.concept import concept
 from thalweg.record.fact import Fact, Moment, Origin
 from thalweg.record.truth import Truth
 from thalweg.record.units import parse_quantity
@@ -528,3 +529,31 @@ def test_a_unit_s_bad_entry_is_said(own: dict[str, Any], said: str) -> None:
         chemistry_rules(own)
     assert said in str(refused.value)
     assert "\n" not in str(refused.value)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.data())
+def test_whatever_a_living_person_can_have_makes_a_report(data: st.DataObject) -> None:
+    facts = []
+    for key in (
+        "sodium",
+        "chloride",
+        "bicarbonate",
+        "potassium",
+        "albumin",
+        "base-excess",
+        "ph-arterial",
+        "pco2-arterial",
+        "weight",
+        "calcium",
+        "magnesium",
+    ):
+        if data.draw(st.booleans()):
+            row = concept(key)
+            assert row.possible is not None
+            value = data.draw(st.decimals(*map(Decimal, row.possible), places=2))
+            facts.append(Fact(key, value, row.unit, DAY, HERE))
+    found = report({}, *facts)
+    assert "acid-base-disturbance" in found
+    for finding in found.values():
+        finding.to_json(cite)

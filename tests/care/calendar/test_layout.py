@@ -134,6 +134,14 @@ def test_results_inside_the_window_do_the_visit() -> None:
     assert one.late_days == 0
 
 
+def test_total_co2_does_a_visit_in_place_of_bicarbonate() -> None:
+    measured = (*BLOODS[:-1], "total-co2")
+    facts = [lab(concept, date(2026, 2, 20)) for concept in measured]
+    one = visit(laid_out(date(2026, 3, 1), *facts), "bloods-bowel-1")
+    assert one.status == "done"
+    assert {fact.concept for fact in one.done_by} == set(measured)
+
+
 def test_some_of_the_results_do_not_and_the_rest_is_named() -> None:
     facts = [lab(concept, date(2026, 2, 20)) for concept in BLOODS[:2]]
     one = visit(laid_out(date(2026, 3, 1), *facts), "bloods-bowel-1")

@@ -120,8 +120,8 @@ def _corrected(
     cautions = [said] if said else []
     if abs(value - limit) <= close:
         cautions.append(
-            f"Within {close:g} mmol/L of the limit of {limit:g} mmol/L, about the error of three "
-            "measurements together: repeat before building on which side it lies."
+            f"The gap lies within {close:g} mmol/L of the limit of {limit:g} mmol/L, about the "
+            "error of three measurements together: repeat before building on which side it lies."
         )
     finding = made(
         name,
@@ -221,12 +221,10 @@ def _expected(base: Reading, found: Gas | None, rules: ChemistryRules) -> Iterat
     spread = response.WINTERS_SPREAD_MMHG if low else response.ALKALOSIS_SPREAD_MMHG
     value = float((response.winters_pco2 if low else response.pco2_in_alkalosis)(base.value))
     low_kpa, high_kpa = (convert(value + step, "mm[Hg]", "kPa") for step in (-spread, spread))
-    cautions = [f"In kilopascal: {low_kpa:.1f} to {high_kpa:.1f} kPa."]
-    if found is not None and found.caution:
-        cautions.append(found.caution)
+    cautions = [found.caution] if found is not None and found.caution else []
     yield made(
         "expected-pco2",
-        f"Carbon dioxide expected in a simple {name}",
+        f"pCO2 expected in a simple {name} ({low_kpa:.1f} to {high_kpa:.1f} kPa)",
         value,
         "mm[Hg]",
         method,

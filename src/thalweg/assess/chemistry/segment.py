@@ -182,7 +182,7 @@ def _said(
     if mimic.gfr_below is not None:
         gfr = inputs.gfr
         if gfr is None or not isinstance(gfr.value, float):
-            return Truth.NOT_KNOWN, f"Not recorded whether: {mimic.sentence}", (), ()
+            return Truth.NOT_KNOWN, f"Not recorded: {mimic.sentence}", (), ()
         truth = Truth.of(gfr.value < mimic.gfr_below)
         head = f"GFR {gfr.value:.0f}" if truth is Truth.MET else ""
         return truth, f"{head}: {mimic.sentence}" if head else "", (), (gfr,)
@@ -190,15 +190,15 @@ def _said(
         return Truth.NOT_KNOWN, f"To think of: {mimic.sentence}", (), ()
     truth = inputs.truth(mimic.fact)
     facts = inputs.because(mimic.fact)
-    heads = {Truth.MET: "Recorded: ", Truth.NOT_KNOWN: "Not recorded whether: "}
+    heads = {Truth.MET: "Recorded: ", Truth.NOT_KNOWN: "Not recorded: "}
     return truth, f"{heads[truth]}{mimic.sentence}" if truth in heads else "", facts, ()
 
 
 def _mimics(inputs: ChemistryInputs, state: State, rules: ChemistryRules) -> Iterator[Finding]:
     """Yield what else makes the disturbance that is seen or not excluded."""
-    asked = [one for one in rules.mimics.values() if state.of(one.of) is Truth.MET]
-    if not asked:
+    if Truth.MET not in (state.of("metabolic acidosis"), state.of("metabolic alkalosis")):
         return
+    asked = [one for one in rules.mimics.values() if state.of(one.of) is not Truth.NOT_MET]
     said = [_said(mimic, inputs) for mimic in asked]
     counts = [sum(truth is each for truth, _, _, _ in said) for each in Truth]
     present, absent, unknown = counts
@@ -214,13 +214,19 @@ def _mimics(inputs: ChemistryInputs, state: State, rules: ChemistryRules) -> Ite
         method=replace(MIMICS, sources=tuple(sources)),
         facts=facts,
         findings=findings,
-        cautions=tuple(sentence for _, sentence, _, _ in said if sentence),
+        cautions=tuple(
+            sentence for _, sentence, _, _ in sorted(said, key=_recorded_first) if sentence
+        ),
         missing=tuple(
             mimic.fact
             for mimic, (truth, *_) in zip(asked, said, strict=True)
             if mimic.fact and truth is Truth.NOT_KNOWN
         ),
     )
+
+
+def _recorded_first(one: tuple[Truth, str, object, object]) -> bool:
+    return one[0] is not Truth.MET
 
 
 def segment_findings(

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from thalweg.record.concept import concepts
 from thalweg.record.fact import say_moment
+from thalweg.record.truth import Truth
 from thalweg.record.units import printed
-from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
-from thalweg.sheets.plan.words import cautions_of, source_marks
+from thalweg.sheets.document import Block, Cautions, Cell, Items, Section, Table, Text, Tone
+from thalweg.sheets.plan.words import source_marks
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -29,9 +30,11 @@ MEASURED = (
 SAID = (
     *("anion-gap", "anion-gap-corrected", "delta-ratio", "expected-pco2", "bicarbonate-from-gas"),
     *("base-excess", "bicarbonate-deficit", "base-deficit", "calcium-adjusted", "osmolal-gap"),
-    *("urine-anion-gap", "segment-pattern", "segment-mimics", "bicarbonate-trend"),
+    *("urine-anion-gap", "bicarbonate-trend"),
 )
 """Findings that the second table shows, in this order."""
+LISTED = ("segment-pattern", "segment-mimics")
+"""Findings whose sentences stand as lists of their own."""
 
 RANGE_OF = {"total-co2": "bicarbonate"}
 _TONE = {"low": Tone.CARE, "normal": Tone.GOOD, "high": Tone.CARE}
@@ -77,16 +80,21 @@ def _measured(case: Case, planned: PlannedChemistry) -> Iterator[tuple[Cell | st
             yield name, Cell("not measured", Tone.UNKNOWN), span, ""
         elif value is not None and chosen.fact is not None:
             side = reference.side(value)
-            digits = 2 if reference.high < 10 and key != "potassium" else 1
-            shown = f"{value:.{digits}f} {printed(reference.unit)}: {side}"
+            shown = f"{value:.4g} {printed(reference.unit)}: {side}"
             yield name, Cell(shown, _TONE[side]), span, say_moment(chosen.fact.at)[:10]
 
 
+def _shown(planned: PlannedChemistry) -> list[Finding]:
+    """Return the findings of the second table, in its order."""
+    high_gap = planned.finding("high-gap-acidosis")
+    # A ratio of rise and fall is a number without use where the gap has not risen.
+    idle = high_gap is not None and high_gap.value is Truth.NOT_MET
+    names = [name for name in SAID if not (idle and name == "delta-ratio")]
+    return [one for one in map(planned.finding, names) if one is not None]
+
+
 def _said(planned: PlannedChemistry) -> Iterator[tuple[Cell | str, ...]]:
-    for name in SAID:
-        finding = planned.finding(name)
-        if finding is None:
-            continue
+    for finding in _shown(planned):
         value: Cell | str = finding.shown()
         if finding.value is None:
             value = Cell("not known", Tone.UNKNOWN)
@@ -115,6 +123,26 @@ def _levels(planned: PlannedChemistry) -> Table:
     )
 
 
+def _listed(planned: PlannedChemistry) -> Iterator[Block]:
+    """Yield the segment's pattern and the other causes, each item a line."""
+    for name in LISTED:
+        finding = planned.finding(name)
+        if finding is not None:
+            marks = source_marks(finding.method.sources)
+            yield Text(f"{finding.title}: {finding.shown()}. {marks}")
+            yield Items(finding.cautions)
+
+
+def _cautions(planned: PlannedChemistry) -> tuple[str, ...]:
+    """Return what to heed: warnings first; what stands under Kidneys is not said again."""
+    first = [one for one in planned.findings if one.name.startswith(("acid-base", "trap"))]
+    limits = [one for one in planned.findings if one.name.startswith("limit-")]
+    ordered = (*first, *_shown(planned), *limits)
+    return tuple(
+        dict.fromkeys(said for one in ordered for said in (*one.cautions, *one.method.cautions))
+    )
+
+
 def chemistry_section(case: Case, planned: PlannedChemistry) -> Section:
     """Return the page on acid-base and electrolytes.
 
@@ -135,12 +163,13 @@ def chemistry_section(case: Case, planned: PlannedChemistry) -> Section:
     blocks: list[Block] = [
         Text(f"{named[:1].upper()}{named[1:]}.", lead=True),
         measured,
+        _levels(planned),
         Table(
             ("What they say", "Value", "As of", "Source"),
             tuple(_said(planned)),
             (3.8, 3.4, 1.4, 2.8),
         ),
-        _levels(planned),
-        Cautions(cautions_of(planned.findings)),
+        *_listed(planned),
+        Cautions(_cautions(planned)),
     ]
     return Section("chemistry", "Acid-base and electrolytes", tuple(blocks), new_page=True)
