@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from thalweg.errors import ImageError
+from thalweg.measure.blood import blood_seen, dark_before_spine
 from thalweg.measure.coarse import coarse_copy
 from thalweg.measure.cover import (
     FoundCapsule,
@@ -18,13 +19,14 @@ from thalweg.measure.cover import (
     judged,
     signed_distance,
 )
-from thalweg.measure.skeleton import bone_mask, bone_threshold, soft_tissue, spine_levels
-from thalweg.measure.vessel import great_vessels
+from thalweg.measure.skeleton import bone_mask, bone_threshold, midline, soft_tissue, spine_levels
+from thalweg.measure.vessel import great_vessels, vessel_cells
 from thalweg.progress import silent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from thalweg.measure.blood import Blood
     from thalweg.measure.coarse import Coarse
     from thalweg.measure.skeleton import Level
     from thalweg.progress import Progress
@@ -61,7 +63,12 @@ LEAST_SURFACE_POINTS = 20
 URETER_WALL_MM = 1.5
 """A capsule is drawn back to so much beside the middle of a ureter, which cannot run in bone."""
 
-NO_VESSELS = "Great vessels are not enhanced in this phase: not reckoned with."
+NOT_ENHANCED = "Great vessels are not enhanced in this phase: not reckoned with."
+NOT_TOLD = (
+    "Bright vessels were seen but could not be told from bone or urine: not reckoned with; mark "
+    "them."
+)
+NOT_FOUND = "Great vessels were not found: not reckoned with; mark them."
 EXPECTED = ("aorta", "inferior vena cava", "iliac vessel, left", "iliac vessel, right")
 ONLY_GREAT = (
     "Of the vessels only aorta, vena cava, common and external iliac vessels were looked for; "
@@ -117,8 +124,10 @@ def bone_and_vessels(
 
     Notes
     -----
-    Thresholds follow the image's own histogram. What cannot be told is said and left out:
-    vessels without enhancement, and mesenteric and gonadal vessels always.
+    Thresholds follow the image's own histogram, and how bright blood is is measured on discs
+    before the spine; vessels as bright as bone are taken out of it before the spine is fitted.
+    What cannot be told is said and left out: vessels without enhancement or as bright as excreted
+    contrast, and mesenteric and gonadal vessels always.
     """
     if volume.modality != "CT":
         raise ImageError(
@@ -136,14 +145,20 @@ def bone_and_vessels(
     threshold = bone_threshold(soft, spread)
     progress("Finding bone and vessels", 1, total)
     bone = bone_mask(coarse, threshold, courses)
+    middle = midline(coarse, bone)
+    kinds = blood_seen(coarse, middle, size, soft, threshold)
+    if any(kind.high_hu > threshold for kind in kinds):
+        taken = vessel_cells(coarse, kinds, middle, size, courses, soft, threshold)
+        bone = bone_mask(coarse, threshold, courses, taken)
     levels = spine_levels(coarse, bone, size)
     progress("Finding bone and vessels", 2, total)
     spine = _spine(levels)
     capsules = spine + _pelvis(coarse, bone, levels, spine, courses)
     progress("Finding bone and vessels", 3, total)
+    told = [kind for kind in kinds if kind.told]
     vessels = [
         one
-        for vessel in great_vessels(coarse, bone, levels, courses, soft)
+        for vessel in great_vessels(coarse, bone, levels, courses, told, soft)
         for one in judged(
             chained(vessel.name, "vessel", vessel.centres_mm, vessel.radii_mm, VESSEL_TOLERANCE_MM),
             vessel.surface_mm,
@@ -151,7 +166,7 @@ def bone_and_vessels(
     ]
     said = [*volume.cautions]
     said += [] if levels else [NO_BONE]
-    said += _unseen(vessels)
+    said += _unseen(vessels, kinds, coarse, levels)
     clear, drawn_back = _off_ureters([*capsules, *vessels], courses)
     progress("Finding bone and vessels", total, total)
     return FoundObstacles(
@@ -159,15 +174,22 @@ def bone_and_vessels(
     )
 
 
-def _unseen(vessels: list[FoundCapsule]) -> list[str]:
-    """Return what must be said of vessels that were not found."""
+def _unseen(
+    vessels: list[FoundCapsule], kinds: Sequence[Blood], coarse: Coarse, levels: list[Level]
+) -> list[str]:
+    """Return what must be said of vessels that were not found.
+
+    That they are not enhanced is said only where what lies before the spine is as dark as muscle.
+    """
     if not vessels:
-        return [NO_VESSELS]
+        if kinds:
+            return [NOT_TOLD]
+        return [NOT_ENHANCED if dark_before_spine(coarse, levels) else NOT_FOUND]
     names = {one.name for one in vessels}
     missing = [name for name in EXPECTED if name not in names]
-    if not missing:
-        return [ONLY_GREAT]
-    return [f"Not found, and so not reckoned with: {', '.join(missing)}.", ONLY_GREAT]
+    said = [f"Not found, and so not reckoned with: {', '.join(missing)}."] if missing else []
+    said += [] if all(kind.told for kind in kinds) else [NOT_TOLD]
+    return [*said, ONLY_GREAT]
 
 
 def _size(courses: Floats) -> float:

@@ -12,7 +12,7 @@ from scipy import ndimage
 if TYPE_CHECKING:
     from thalweg.measure.coarse import Coarse
 
-__all__ = ["Level", "bone_mask", "bone_threshold", "soft_tissue", "spine_levels"]
+__all__ = ["Level", "bone_mask", "bone_threshold", "midline", "soft_tissue", "spine_levels"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -112,7 +112,9 @@ def bone_threshold(soft_hu: float, spread_hu: float) -> float:
     return soft_hu + max(BONE_ABOVE_SOFT_HU, 5.0 * spread_hu)
 
 
-def bone_mask(coarse: Coarse, threshold_hu: float, ureters: Floats) -> Flags:
+def bone_mask(
+    coarse: Coarse, threshold_hu: float, ureters: Floats, vessels: Flags | None = None
+) -> Flags:
     """Return which cells are bone.
 
     Parameters
@@ -121,6 +123,8 @@ def bone_mask(coarse: Coarse, threshold_hu: float, ureters: Floats) -> Flags:
     threshold_hu : float
     ureters : ndarray, shape (n, 3)
         Points of the ureters' courses, LPS mm, some mm apart; may be empty.
+    vessels : ndarray of bool, optional
+        Cells known to be of vessels, which are no bone.
 
     Notes
     -----
@@ -128,7 +132,12 @@ def bone_mask(coarse: Coarse, threshold_hu: float, ureters: Floats) -> Flags:
     object by object. Kept is what is large, holds no ureter, and is uneven or brighter in its
     rim than inside, as bone with its cortex is and a pool of contrast is not.
     """
-    solid = _filled(coarse.values > threshold_hu, coarse.step_mm)
+    bright = coarse.values > threshold_hu
+    if vessels is not None:
+        bright &= ~vessels
+    solid = _filled(bright, coarse.step_mm)
+    if vessels is not None:
+        solid &= ~vessels  # a bridge from spine to vessel may have been filled
     labels, count = ndimage.label(ndimage.binary_erosion(solid, border_value=1))
     keep = np.bincount(labels.ravel(), minlength=count + 1) > LARGE_CELLS
     keep[0] = False
@@ -200,11 +209,11 @@ def spine_levels(coarse: Coarse, bone: Flags, size: float = 1.0) -> list[Level]:
     near the midline. Planes through discs,
     where only the arch is bone, give none.
     """
-    midline = _midline(coarse, bone)
+    middle_mm = midline(coarse, bone)
     x = coarse.low_mm[0] + coarse.step_mm * np.arange(bone.shape[2])
     found: list[tuple[float, Level]] = []
     for number in range(bone.shape[0] - 1, -1, -1):
-        near = np.flatnonzero(np.abs(x - midline) < BODY_WINDOW_MM * size)
+        near = np.flatnonzero(np.abs(x - middle_mm) < BODY_WINDOW_MM * size)
         if not near.size or not bone[number][:, near].any():
             continue
         depth = ndimage.distance_transform_edt(np.pad(bone[number][:, near], ((1, 1), (0, 0))))
@@ -214,7 +223,7 @@ def spine_levels(coarse: Coarse, bone: Flags, size: float = 1.0) -> list[Level]:
         level = _fitted(coarse, bone[number], middle, inscribed)
         if level is not None:
             found.append((inscribed, level))
-            midline = 0.8 * midline + 0.2 * float(middle[0])
+            middle_mm = 0.8 * middle_mm + 0.2 * float(middle[0])
     if not found:
         return []
     usual = float(np.percentile([inscribed for inscribed, _ in found], 80))
@@ -279,7 +288,7 @@ def _slow(values: Floats, count: int) -> Floats:
     return np.asarray(ndimage.uniform_filter1d(middle, count, mode="nearest"))
 
 
-def _midline(coarse: Coarse, bone: Flags) -> float:
+def midline(coarse: Coarse, bone: Flags) -> float:
     """Return x of the spine: where bone is seen in most planes."""
     columns = bone.any(axis=1).sum(axis=0).astype(np.float64)
     smooth = ndimage.gaussian_filter1d(columns, 10.0 / coarse.step_mm)
