@@ -44,29 +44,30 @@ def anatomy(which: str) -> AnatomySpec:
     return infant() if which == "infant" else adult()
 
 
-@cache
-def drawings(which: str) -> tuple[ImageVolume, Array, Array]:
-    """An image at 100 HU, and what 1 HU more in arteries and in veins adds to it."""
+def drawn(which: str, artery: float, vein: float) -> ImageVolume:
     spec = anatomy(which)
-    images = []
-    for artery, vein in ((100.0, 100.0), (500.0, 100.0), (100.0, 500.0)):
-        tissues = replace(spec.tissues, artery=artery, vein=vein)
-        phantom = render(
-            replace(spec, tissues=tissues),
-            spacing_mm=spec.point(2.5, 1.6, 1.6),
-            low_mm=spec.point(-115, -75, -185),
-            high_mm=spec.point(115, 95, 125),
-            oblique_deg=TURNED if which == "turned" else None,
-            seed=91,
-        )
-        images.append(phantom.volume)
-    plain = images[0].values.astype(np.float64)
-    arteries, veins = ((image.values - plain) / 400.0 for image in images[1:])
-    return images[0], arteries, veins
+    return render(
+        replace(spec, tissues=replace(spec.tissues, artery=artery, vein=vein)),
+        spacing_mm=spec.point(2.5, 1.6, 1.6),
+        low_mm=spec.point(-150, -90, -185),
+        high_mm=spec.point(150, 120, 150),
+        oblique_deg=TURNED if which == "turned" else None,
+        seed=91,
+    ).volume
 
 
-def image(which: str, artery: float, vein: float) -> ImageVolume:
-    plain, arteries, veins = drawings(which)
+@cache
+def drawings() -> tuple[ImageVolume, Array, Array]:
+    """An image at 100 HU, and what 1 HU more in arteries and in veins adds to it."""
+    plain, arteries, veins = (
+        drawn("straight", *pair) for pair in ((100.0, 100.0), (500.0, 100.0), (100.0, 500.0))
+    )
+    base = plain.values.astype(np.float64)
+    return plain, (arteries.values - base) / 400.0, (veins.values - base) / 400.0
+
+
+def image(artery: float, vein: float) -> ImageVolume:
+    plain, arteries, veins = drawings()
     values = plain.values + (artery - 100) * arteries + (vein - 100) * veins
     return replace(plain, values=np.rint(values).clip(-1024, 3071).astype(np.int16))
 
@@ -76,8 +77,8 @@ def ureters(which: str) -> list[Array]:
     return [tube.centreline.points_mm for tube in (spec.left, spec.right)]
 
 
-def found(which: str, artery: float, vein: float) -> FoundObstacles:
-    return bone_and_vessels(image(which, artery, vein), ureters(which))
+def found(artery: float, vein: float) -> FoundObstacles:
+    return bone_and_vessels(image(artery, vein), ureters("straight"))
 
 
 def round_vessel(spec: AnatomySpec, name: str, low: float, high: float) -> Array:
@@ -130,25 +131,23 @@ def assert_vessels_and_spine(answer: FoundObstacles, which: str) -> None:
 
 @pytest.mark.parametrize(
     ("artery", "vein"),
-    [(105, 105), (120, 300), (140, 260), (180, 150), (220, 150), (240, 240), (260, 200), (300, 120),
-     (300, 300)],
-)  # fmt: skip
+    [(120, 110), (120, 300), (140, 260), (220, 150), (260, 200), (300, 300)],
+)
 def test_great_vessels_and_spine_at_any_enhancement(artery: float, vein: float) -> None:
-    assert_vessels_and_spine(found("straight", artery, vein), "straight")
+    assert_vessels_and_spine(found(artery, vein), "straight")
 
 
-@pytest.mark.parametrize(("artery", "vein"), [(260, 200), (180, 300)])
-def test_the_same_in_an_oblique_volume(artery: float, vein: float) -> None:
-    assert_vessels_and_spine(found("turned", artery, vein), "turned")
-
-
-def test_the_same_in_an_infant() -> None:
-    assert_vessels_and_spine(found("infant", 240, 190), "infant")
+@pytest.mark.parametrize(("which", "artery", "vein"), [("turned", 260, 200), ("infant", 240, 190)])
+def test_the_same_in_an_oblique_volume_and_an_infant(
+    which: str, artery: float, vein: float
+) -> None:
+    image_drawn = drawn(which, artery, vein)
+    assert_vessels_and_spine(bone_and_vessels(image_drawn, ureters(which)), which)
 
 
 def test_plaques_and_contrast_in_bowel_do_not_break_it() -> None:
     """Flecks of 700 HU in the walls of the arteries; a loop of 250 HU before the left iliacs."""
-    spec, plain = anatomy("straight"), image("straight", 200, 150)
+    spec, plain = anatomy("straight"), image(200, 150)
     values = plain.values.astype(np.float64)
     rng = np.random.default_rng(5)
     for name, low, high, _ in STRETCHES[:3]:
@@ -166,7 +165,7 @@ def test_plaques_and_contrast_in_bowel_do_not_break_it() -> None:
 
 
 def test_as_bright_as_urine_is_said_never_called_unenhanced() -> None:
-    answer = found("straight", 420, 420)
+    answer = found(420, 420)
     assert not [one for one in answer.capsules if one.kind == "vessel"]
     assert any("could not be told from bone or urine" in one for one in answer.cautions)
     assert not any("not enhanced" in one for one in answer.cautions)
@@ -174,6 +173,6 @@ def test_as_bright_as_urine_is_said_never_called_unenhanced() -> None:
 
 
 def test_vessels_as_dark_as_muscle_are_said_to_be_unenhanced() -> None:
-    answer = found("straight", 45, 42)
+    answer = found(45, 42)
     assert not [one for one in answer.capsules if one.kind == "vessel"]
     assert any("not enhanced" in one for one in answer.cautions)

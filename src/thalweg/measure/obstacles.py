@@ -144,12 +144,13 @@ def bone_and_vessels(
     soft, spread = soft_tissue(coarse)
     threshold = bone_threshold(soft, spread)
     progress("Finding bone and vessels", 1, total)
-    bone = bone_mask(coarse, threshold, courses)
-    middle = midline(coarse, bone)
+    # Of all that is bright: vessels that touch both may have made spine and urine one object.
+    middle = midline(coarse, coarse.values > threshold)
     kinds = blood_seen(coarse, middle, size, soft, threshold)
+    taken = None
     if any(kind.high_hu > threshold for kind in kinds):
         taken = vessel_cells(coarse, kinds, middle, size, courses, soft, threshold)
-        bone = bone_mask(coarse, threshold, courses, taken)
+    bone = bone_mask(coarse, threshold, courses, taken)
     levels = spine_levels(coarse, bone, size)
     progress("Finding bone and vessels", 2, total)
     spine = _spine(levels)

@@ -34,6 +34,9 @@ LARGE_CELLS = 280
 """A bright object of fewer cells than this after peeling, 2 ml in an adult, is no bone that a
 route meets."""
 
+ALONG_CELLS = 3
+"""Where vessels are as bright as bone, so much round a ureter is taken for no bone."""
+
 OWN_MM = 4.0
 """A bright object with a ureter's course this near to its core holds urine."""
 
@@ -134,7 +137,8 @@ def bone_mask(
     """
     bright = coarse.values > threshold_hu
     if vessels is not None:
-        bright &= ~vessels
+        # Branches too fine to be followed may tie bone to a ureter that is filled.
+        bright &= ~(vessels | _along(coarse, ureters))
     solid = _filled(bright, coarse.step_mm)
     if vessels is not None:
         solid &= ~vessels  # a bridge from spine to vessel may have been filled
@@ -166,6 +170,15 @@ def _filled(bright: Flags, step_mm: float) -> Flags:
         small[0] = False
         np.logical_or(plane, small[labels], out=plane)
     return solid
+
+
+def _along(coarse: Coarse, ureters: Floats) -> Flags:
+    """Return the cells along ureters' courses."""
+    near = np.zeros(coarse.values.shape, dtype=bool)
+    index = np.rint(coarse.index_of(ureters)).astype(int)
+    index = index[((index >= 0) & (index < near.shape)).all(axis=1)]
+    near[tuple(index.T)] = True
+    return np.asarray(ndimage.binary_dilation(near, iterations=ALONG_CELLS))
 
 
 def _with_ureter(coarse: Coarse, labels: NDArray[np.int32], ureters: Floats) -> NDArray[np.int64]:
