@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 
 KIDNEY_HU, FAT_HU = 160.0, -90.0
 CELLS = 3
+NECKS = ((14.0, 3.0, 16.0), (15.0, 2.0, 0.0), (14.0, 4.0, -14.0))
 
 
 @dataclass(frozen=True)
@@ -52,11 +53,22 @@ class Pelvis:
         return np.stack([-3.0 * np.sin(s / 25.0), 2.0 * np.sin(s / 30.0), -s], axis=1)
 
 
-def _capsule(points: Array, a: ArrayLike, b: ArrayLike, radius: float) -> NDArray[np.bool_]:
-    a, b = np.asarray(a, float), np.asarray(b, float)
-    along = np.clip((points - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1)
-    away = points - a - along[..., None] * (b - a)
-    return np.asarray((away**2).sum(axis=-1) < radius**2)
+def _fill(
+    hu: NDArray[np.float32], axes: list[Array], a: Array, b: Array, radius: float, value: float
+) -> None:
+    """Fill a rod with round ends, looking only at its own box."""
+    low, high = np.minimum(a, b)[::-1] - radius, np.maximum(a, b)[::-1] + radius
+    box = tuple(
+        slice(*np.searchsorted(axis, (one, two)))
+        for axis, one, two in zip(axes, low, high, strict=True)
+    )
+    z, y, x = np.meshgrid(
+        *(axis[part] for axis, part in zip(axes, box, strict=True)), indexing="ij"
+    )
+    away = np.stack([x, y, z], axis=-1) - a
+    along = np.clip(away @ (b - a) / ((b - a) @ (b - a)), 0, 1)
+    away -= along[..., None] * (b - a)
+    hu[box][(away**2).sum(axis=-1) < radius**2] = value
 
 
 def volume_of(
@@ -67,7 +79,7 @@ def volume_of(
     noise_hu: float = 15.0,
     blur_mm: float = 0.35,
     seed: int = 0,
-    size_mm: float = 84.0,
+    size_mm: float = 76.0,
     shift_mm: ArrayLike = (0.1, 0.23, -0.17),
 ) -> ImageVolume:
     """Render a pelvis into a volume centred a little beside it, so that voxels cut it unevenly."""
@@ -75,27 +87,21 @@ def volume_of(
     shape = tuple(int(n) for n in np.ceil(size_mm / spacing))
     low = -(np.array(shape) - 1) / 2 * spacing + np.asarray(shift_mm)[::-1]
     fine = [np.arange(n * CELLS) for n in shape]
-    axes = [
-        low[i] + (fine[i] - (CELLS - 1) / 2) / CELLS * spacing[i] for i in range(3)
-    ]
-    hu = np.empty(tuple(len(axis) for axis in axes), np.float32)
+    axes = [low[i] + (fine[i] - (CELLS - 1) / 2) / CELLS * spacing[i] for i in range(3)]
+    z, y, x = (axis.astype(np.float32) for axis in np.ix_(*axes))
+    hu = np.full(tuple(len(axis) for axis in axes), FAT_HU, np.float32)
+    if pelvis.kidney:
+        hu[(x / 27) ** 2 + (y / 25) ** 2 + (z / 38) ** 2 < 1] = KIDNEY_HU
+    a = pelvis.form
+    inside = a[0, 0] * x**2 + a[1, 1] * y**2 + a[2, 2] * z**2 + 2 * a[0, 1] * x * y < (
+        1 - 2 * (a[0, 2] * x + a[1, 2] * y) * z
+    )
+    hu[inside] = urine_hu
+    tubes = [((0.0, 0.0, 0.0), end, 1.6) for end in NECKS] if pelvis.necks else []
     course = pelvis.course()
-    for at in range(0, len(axes[0]), 12):
-        z, y, x = np.meshgrid(axes[0][at : at + 12], axes[1], axes[2], indexing="ij")
-        points = np.stack([x, y, z], axis=-1)
-        part = np.full(x.shape, FAT_HU)
-        if pelvis.kidney:
-            part[(x / 27) ** 2 + (y / 25) ** 2 + (z / 38) ** 2 < 1] = KIDNEY_HU
-        inside = np.einsum("...i,ij,...j->...", points, pelvis.form, points) < 1
-        if pelvis.necks:
-            for end in ((14, 3, 16), (15, 2, 0), (14, 4, -14)):
-                inside |= _capsule(points, (0, 0, 0), end, 1.6)
-        for a, b in zip(course[:-1:6], course[6::6], strict=False):
-            if a[2] > axes[0][at : at + 12].max() + 6 or b[2] < axes[0][at] - 6:
-                continue
-            inside |= _capsule(points, a, b, pelvis.ureter_mm)
-        part[inside] = urine_hu
-        hu[at : at + 12] = part
+    tubes += [(a, b, pelvis.ureter_mm) for a, b in zip(course[:-1:6], course[6::6], strict=False)]
+    for start, end, radius in tubes:
+        _fill(hu, axes, np.asarray(start), np.asarray(end), radius, urine_hu)
     blocks = hu.reshape(shape[0], CELLS, shape[1], CELLS, shape[2], CELLS)
     values = blocks.mean(axis=(1, 3, 5)).astype(float)
     values = ndimage.gaussian_filter(values, [0.0, blur_mm / spacing[1], blur_mm / spacing[2]])

@@ -13,6 +13,8 @@ from thalweg.errors import InputError
 from thalweg.evidence.bibliography import cite
 from thalweg.exchange.dicom import read_volume
 from thalweg.measure.findings import course_findings
+from thalweg.measure.pelvis import RenalPelvis, renal_pelvis
+from thalweg.measure.pelvis_finding import pelvis_finding
 from thalweg.measure.trace import course_from_points, trace_ureter
 from thalweg.progress import silent
 from thalweg.service.picturing import checked_picture, write_course, write_refusal
@@ -29,7 +31,14 @@ if TYPE_CHECKING:
     from thalweg.record.finding import Finding
     from thalweg.record.image import ImageVolume
 
-__all__ = ["TracedFolder", "acquired_on", "image_cautions", "placed_on_folder", "trace_folder"]
+__all__ = [
+    "TracedFolder",
+    "acquired_on",
+    "image_cautions",
+    "pelvis_beside",
+    "placed_on_folder",
+    "trace_folder",
+]
 
 Point = tuple[float, float, float]
 
@@ -72,6 +81,7 @@ class TracedFolder:
     course: Course
     findings: tuple[Finding, ...]
     phantom: bool
+    pelvis: RenalPelvis
 
     def lines(self) -> list[str]:
         """Return what a person at the keyboard reads."""
@@ -137,6 +147,8 @@ class TracedFolder:
                 for one in course.dilatations
             ],
             "least_bend_radius_mm": course.least_bend_radius_mm,
+            "pelvis_ap_diameter_mm": self.pelvis.ap_mm,
+            "pelvis_ap_diameter_sd_mm": self.pelvis.ap_sd_mm,
             "phantom": self.phantom,
             "cautions": list(self.cautions),
             "findings": [finding.to_json(cite) for finding in self.findings],
@@ -260,9 +272,21 @@ def _told(course: Course, volume: ImageVolume | None, side: str) -> TracedFolder
     at, undated = acquired_on(acquired, today)
     if volume is None:
         undated = ("No images were given: the finding is dated today, not when they were taken.",)
-    findings = course_findings(course, at=at, side=side)
+    pelvis = pelvis_beside(course, volume)
+    told = course_findings(course, at=at, side=side)
+    findings = (*told, pelvis_finding(pelvis, at=at, side=side))
     return TracedFolder(
         course,
         tuple(finding.with_cautions((*doubts, *undated)) for finding in findings),
         volume is not None and volume.phantom,
+        pelvis,
     )
+
+
+def pelvis_beside(course: Course, volume: ImageVolume | None) -> RenalPelvis:
+    """Return the renal pelvis at a course's start, or why it is not known."""
+    if volume is None:
+        return RenalPelvis(None, None, problem="no image was measured")
+    if volume.modality != "CT":
+        return RenalPelvis(None, None, problem="it is measured on CT alone")
+    return renal_pelvis(volume, course.points_mm)

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.errors import InputError
 from thalweg.measure.findings import course_findings
+from thalweg.measure.pelvis_finding import pelvis_finding
 from thalweg.plan.staging import FreedUreter, division_of, pivot_of
 from thalweg.service.marked import marked_ureter, measured_course, refusal
+from thalweg.service.tracing import pelvis_beside
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -110,10 +112,10 @@ def _freed(
 ) -> TracedUreter:
     """Return a measured ureter with what of it can be freed, its findings and its picture."""
     course, volume = measured.course, measured.volume
-    findings = tuple(
-        finding.with_cautions(measured.doubts)
-        for finding in course_findings(course, at=measured.taken, side=side, facts=(fact,))
-    )
+    told = course_findings(course, at=measured.taken, side=side, facts=(fact,))
+    pelvis = pelvis_beside(course, volume)
+    wide = pelvis_finding(pelvis, at=measured.taken, side=side, facts=(fact,))
+    findings = tuple(finding.with_cautions(measured.doubts) for finding in (*told, wide))
     pole, held = case.mark(f"lower-pole-{side}")
     freed, problem = None, ""
     if course.points_mm[-1, 2] > course.points_mm[0, 2]:
