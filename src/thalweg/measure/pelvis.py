@@ -126,7 +126,7 @@ def renal_pelvis(volume: ImageVolume, course_mm: Floats) -> RenalPelvis:
     try:
         for number, (half, step) in enumerate(BOXES, 1):
             box = _cut_out(volume, course_mm[0], half, step)
-            pelvis = _connected(box, course_mm[0])
+            pelvis = _connected(box)
             if not _leaves(pelvis, box, course_mm):
                 return _measured(volume, box, pelvis, course_mm)
             if number == len(BOXES):
@@ -162,7 +162,7 @@ def _cut_out(volume: ImageVolume, start: Floats, half: float, step: float) -> _B
     return _Box(values, held, low, step)
 
 
-def _connected(box: _Box, start: Floats) -> Flags:
+def _connected(box: _Box) -> Flags:
     """Return the contrast that hangs together with the start, as grid places."""
     smooth = ndimage.gaussian_filter(box.values, 0.6 / box.step_mm)
     middle = np.array(box.values.shape) // 2
@@ -312,8 +312,8 @@ def _necks(box: _Box, whole: Flags, chord: Chord) -> list[str]:
     if extent < chord.length_mm + NECK_COUNTS_MM:
         return []
     said = (
-        f"A calyx or the ureter joins the renal pelvis at its widest place: {extent:.0f} mm with it;"
-        " where the pelvis ends there is a matter of judgement."
+        f"A calyx or the ureter joins the renal pelvis at its widest place: {extent:.0f} mm with"
+        " it; where the pelvis ends there is a matter of judgement."
     )
     return [said]
 

@@ -15,6 +15,11 @@ __all__ = ["PELVIS_AP", "pelvis_finding"]
 
 Z95 = 1.959963984540054
 
+_CAUTION = (
+    "Contrast, filling and a full bladder widen the renal pelvis; limits in use were set on "
+    "ultrasound and depend on age, and are not judged here."
+)
+
 PELVIS_AP = Method(
     "renal-pelvis-ap-diameter",
     "Anteroposterior diameter of the renal pelvis",
@@ -23,10 +28,7 @@ PELVIS_AP = Method(
     "mm; interval = diameter ± 1.96 SD",
     "excretory phase, pelvis opacified; the person lying on the back",
     ("chow-2017", "schaeffer-2016", "thalweg-engineering"),
-    (
-        "Contrast, filling and a full bladder widen the renal pelvis; limits in use were set on "
-        "ultrasound and depend on age, and are not judged here.",
-    ),
+    (_CAUTION,),
 )
 
 
