@@ -62,9 +62,8 @@ def _fill(
         slice(*np.searchsorted(axis, (one, two)))
         for axis, one, two in zip(axes, low, high, strict=True)
     )
-    z, y, x = np.meshgrid(
-        *(axis[part] for axis, part in zip(axes, box, strict=True)), indexing="ij"
-    )
+    own = [axis[part] for axis, part in zip(axes, box, strict=True)]
+    z, y, x = np.meshgrid(*own, indexing="ij")
     away = np.stack([x, y, z], axis=-1) - a
     along = np.clip(away @ (b - a) / ((b - a) @ (b - a)), 0, 1)
     away -= along[..., None] * (b - a)

@@ -58,6 +58,7 @@ KIDNEY_MM, KIDNEY_HU = 15.0, 90.0
 """Enhanced kidney within so far in front and behind says that the pelvis lies inside the kidney."""
 
 NECK_COUNTS_MM = 2.0
+FAR_MM = 30.0
 
 
 @dataclass(frozen=True)
@@ -233,7 +234,7 @@ def _measured(volume: ImageVolume, box: _Box, pelvis: Flags, course: Floats) -> 
     middle = box.point(np.asarray(chord.middle))
     voxel = float(np.sqrt(np.mean(np.square(volume.spacing_mm))))
     cautions = [*_necks(box, whole, chord), *_outside(box, chord)]
-    if float(np.linalg.norm(middle - course[0])) > max(15.0, 2 * radius):
+    if float(np.linalg.norm(middle - course[0])) > max(FAR_MM, 2 * radius):
         cautions.append(
             "The widest place of the renal pelvis lies "
             f"{np.linalg.norm(middle - course[0]):.0f} mm from the start of the course: look "

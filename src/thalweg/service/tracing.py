@@ -39,13 +39,6 @@ __all__ = [
     "placed_on_folder",
     "trace_folder",
 ]
-    "TracedFolder",
-    "acquired_on",
-    "image_cautions",
-    "pelvis_beside",
-    "placed_on_folder",
-    "trace_folder",
-]
 
 Point = tuple[float, float, float]
 
