@@ -42,6 +42,13 @@ BLURS_MM = tuple(float(blur) for blur in np.geomspace(0.15, 1.6, 22))
 RINGS_BEYOND = 2
 """Rings kept beyond the end of a ray's skirt, so that the tissue around is seen too."""
 
+FREE_SHARE = 0.5
+FITTED = 2
+"""Share of the rings whose noise is their own; how many numbers are fitted to them."""
+
+NOISE_SHARE = 0.45
+"""What the fit leaves unexplained is not all noise: so much of it by repeated noise on phantoms."""
+
 LUMEN_RUN_MM = 6.0
 """Length over which the brightness of contrast is taken to change little."""
 
@@ -58,11 +65,15 @@ class Calibres:
         Brightness of unmixed contrast near each station.
     blur_mm : ndarray, shape (n,)
         Standard deviation of the blur it was fitted with.
+    sd_mm : ndarray, shape (n,)
+        Standard deviation of the diameter by the fit: how far it may move before the rings fit
+        worse than what is left unexplained of them.
     """
 
     diameter_mm: Floats
     lumen_hu: Floats
     blur_mm: Floats
+    sd_mm: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +107,7 @@ def fitted_calibres(
     rings = _ring_means(sections)
     if not usable.any():
         nothing = np.full(len(usable), np.nan)
-        return Calibres(nothing, nothing, voxel_sd_mm)
+        return Calibres(nothing, nothing, voxel_sd_mm, nothing)
     some = np.flatnonzero(usable)[:: max(usable.sum() // SAMPLES, 1)]
     sample = rings.of(some)
     tried = [
@@ -111,12 +122,12 @@ def fitted_calibres(
     worth, value = np.zeros(len(usable)), np.zeros(len(usable))
     worth[some], value[some] = unmixed**8, brightness
     lumen = _along(value, worth, LUMEN_RUN_MM / step_mm)
-    diameter = np.zeros(len(usable))
+    diameter, sd = np.zeros(len(usable)), np.zeros(len(usable))
     for one in np.unique(blur):
         here = np.flatnonzero(blur == one)
         error, _ = _fit(rings.of(here), float(one), lumen[here])
-        diameter[here] = _least(error[:, wall])
-    return Calibres(diameter, lumen, blur)
+        diameter[here], sd[here] = _least(error[:, wall], rings.of(here).weight)
+    return Calibres(diameter, lumen, blur, sd)
 
 
 def voxel_blur(volume: ImageVolume, one: Floats, two: Floats) -> Floats:
@@ -222,8 +233,11 @@ def _along(values: Floats, worth: Floats, run: float) -> Floats:
     return np.asarray((summed + faint * overall) / (near + faint))
 
 
-def _least(error: Floats) -> Floats:
-    """Return the diameter at the least of each row, between the steps by a parabola."""
+def _least(error: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Return the diameter at the least of each row, between the steps by a parabola, and its SD.
+
+    Noise in rings nearer to one another than a voxel is alike, so that `FREE_SHARE` of them count.
+    """
     at = error.argmin(axis=1)
     own = np.arange(len(error))
     middle = np.clip(at, 1, len(DIAMETERS_MM) - 2)
@@ -231,4 +245,8 @@ def _least(error: Floats) -> Floats:
     bowl = before - 2 * here + after
     shift = np.where(bowl > 0, 0.5 * (before - after) / np.maximum(bowl, 1e-12), 0.0)
     inner = DIAMETERS_MM[middle] * RATIO ** np.clip(shift, -1, 1)
-    return np.asarray(np.where(at == middle, inner, DIAMETERS_MM[at]))
+    diameter = np.asarray(np.where(at == middle, inner, DIAMETERS_MM[at]))
+    free = np.maximum(FREE_SHARE * (weight > 0).sum(axis=1) - FITTED, 1.0)
+    left = np.maximum(error[own, at], 0.0) / free
+    sd = NOISE_SHARE * diameter * np.log(RATIO) * np.sqrt(2 * left / np.maximum(bowl, 1e-12))
+    return diameter, np.asarray(np.minimum(sd, diameter))

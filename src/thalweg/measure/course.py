@@ -20,10 +20,13 @@ class Gap:
     ----------
     from_mm, to_mm : float
         Stations in millimetres.
+    end_sd_mm : float or None
+        Standard deviation of each of them; None where nothing was measured.
     """
 
     from_mm: float
     to_mm: float
+    end_sd_mm: float | None = None
 
     @property
     def length_mm(self) -> float:
@@ -45,6 +48,10 @@ class Narrowing:
         The inner diameter it is compared with: the median nearby, on the wider side.
     less_than : bool
         True where the lumen is finer than the image can resolve.
+    from_sd_mm, to_sd_mm : float or None
+        Standard deviations of the ends; None where they are not known.
+    least_sd_mm, reference_sd_mm : float or None
+        Standard deviations of the two calibres; None for an upper limit.
     """
 
     from_mm: float
@@ -52,6 +59,10 @@ class Narrowing:
     least_calibre_mm: float
     reference_calibre_mm: float
     less_than: bool = False
+    from_sd_mm: float | None = None
+    to_sd_mm: float | None = None
+    least_sd_mm: float | None = None
+    reference_sd_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -66,12 +77,15 @@ class Dilatation:
         The greatest inner diameter; a lower limit where `more_than` is true.
     more_than : bool
         True where the lumen is wider than the measuring window.
+    greatest_sd_mm : float or None
+        Standard deviation of the greatest calibre; None for a lower limit.
     """
 
     from_mm: float
     to_mm: float
     greatest_calibre_mm: float
     more_than: bool = False
+    greatest_sd_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -139,6 +153,8 @@ class Course:
         Length over chord, at least 1.
     calibre_mm : ndarray, shape (N,)
         Inner diameter of a circle of the same area; NaN where it is not measurable.
+    calibre_sd_mm : ndarray, shape (N,)
+        Standard deviation of the calibre (`thalweg.measure.spread`); NaN where there is none.
     calibre_upper_mm : ndarray, shape (N,)
         Where there is contrast but the lumen is finer than the image resolves: the calibre is
         less than this. NaN elsewhere.
@@ -146,6 +162,13 @@ class Course:
         Radius of curvature, at most `thalweg.measure.bends.STRAIGHT_MM`.
     least_bend_radius_mm : float
         The tightest bend that was seen, gaps and the last millimetres at each end left out.
+    least_bend_interval_mm : tuple of float
+        Where the true radius lies in 95 % of cases: farther down than up, as a kink shorter than
+        the smoothing reads too wide.
+    median_calibre_sd_mm : float or None
+        Standard deviation of the median of `calibre_mm`; None where there is none.
+    chord_sd_mm, tortuosity_sd : float
+        Standard deviations of chord and tortuosity.
     gaps : tuple of Gap
     narrowings : tuple of Narrowing
     dilatations : tuple of Dilatation
@@ -175,3 +198,8 @@ class Course:
     by_hand: bool = False
     stones: tuple[Stone, ...] = ()
     stents: tuple[Stent, ...] = ()
+    calibre_sd_mm: Floats = field(default_factory=lambda: np.empty(0))
+    median_calibre_sd_mm: float | None = None
+    chord_sd_mm: float = 0.0
+    tortuosity_sd: float = 0.0
+    least_bend_interval_mm: tuple[float, float] = (0.0, float("inf"))

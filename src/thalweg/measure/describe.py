@@ -9,16 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from thalweg.measure.bends import bend_radii, least_bend_radius
+from thalweg.measure.bends import bend_radii, least_bend_radius, sharper_radii
 from thalweg.measure.beside import bright_beside
 from thalweg.measure.calibre import fitted_calibres, voxel_blur
 from thalweg.measure.course import Course
 from thalweg.measure.dense import Dense, dense_things, nothing_dense
-from thalweg.measure.doubt import length_sd
+from thalweg.measure.doubt import END_SD_MM, length_sd
 from thalweg.measure.hollow import dark_cores
 from thalweg.measure.refine import STEP_MM, Lit
 from thalweg.measure.remarks import Seen, remarks
 from thalweg.measure.spline import frames, spline_through
+from thalweg.measure.spread import calibre_sd, with_spreads
 from thalweg.measure.stretches import dilatations, gaps_of, narrowings, runs
 
 if TYPE_CHECKING:
@@ -33,6 +34,9 @@ Flags = NDArray[np.bool_]
 
 RESOLVED_VOXELS = 1.5
 """A lumen narrower than this many voxel widths is given as 'less than'."""
+
+RAYLEIGH_MEDIAN = 1.177
+"""Median distance of points scattered in a plane, in standard deviations of one coordinate."""
 
 END_STATIONS = 2
 """At the very ends a section is half in the ureter and half in what it opens into."""
@@ -56,6 +60,7 @@ class _Calibre:
     """Calibre along a course: measured, too fine, too wide, or spoilt by something dense."""
 
     measured_mm: Floats
+    sd_mm: Floats
     upper_mm: Floats
     saturated: Flags
     dense: Flags
@@ -105,6 +110,13 @@ def described(
     gaps = gaps_of(calibre.lit, station)
     radius = bend_radii(points_mm, float(station[1]))
     seen = calibre.lit & ~state.wide_end
+    bend = float(np.mean(1 / radius[seen])) if seen.any() else 0.0
+    if length_sd_mm is None:  # a course placed by hand bends where it was placed
+        off = sections.centred()
+        noise = float(np.median(np.linalg.norm(off[seen], axis=1))) if seen.any() else 0.0
+        radius = sharper_radii(
+            radius, points_mm + off, noise / RAYLEIGH_MEDIAN, seen, float(station[1])
+        )
     narrow = narrowings(calibre.measured_mm, calibre.upper_mm, seen, station)
     wide = dilatations(calibre.measured_mm, calibre.saturated & seen, station)
     least_bend = least_bend_radius(radius, station, seen)
@@ -126,9 +138,8 @@ def described(
         beside=bright_beside(volume, points_mm, station, gaps),
         least_bend_mm=least_bend,
     )
-    bend = float(np.mean(1 / radius[seen])) if seen.any() else 0.0
     traced_sd = length_sd(float(station[-1]), gaps, scatter_mm, bend, others)
-    return Course(
+    course = Course(
         **_lengths(points_mm, station),
         length_sd_mm=traced_sd if length_sd_mm is None else length_sd_mm,
         calibre_mm=calibre.measured_mm,
@@ -142,7 +153,9 @@ def described(
         by_hand=length_sd_mm is not None,
         stones=calibre.things.stones,
         stents=calibre.things.stents,
+        calibre_sd_mm=calibre.sd_mm,
     )
+    return with_spreads(course, float(volume.spacing_mm.max()), END_SD_MM)
 
 
 def undescribed(points_mm: Floats, length_sd_mm: float, cautions: tuple[str, ...]) -> Course:
@@ -151,7 +164,7 @@ def undescribed(points_mm: Floats, length_sd_mm: float, cautions: tuple[str, ...
     radius = bend_radii(points_mm, float(station[1]))
     nothing = np.full(len(station), np.nan)
     everywhere = np.ones(len(station), dtype=bool)
-    return Course(
+    course = Course(
         **_lengths(points_mm, station),
         length_sd_mm=length_sd_mm,
         calibre_mm=nothing,
@@ -160,7 +173,9 @@ def undescribed(points_mm: Floats, length_sd_mm: float, cautions: tuple[str, ...
         least_bend_radius_mm=least_bend_radius(radius, station, everywhere),
         cautions=cautions,
         by_hand=True,
+        calibre_sd_mm=nothing.copy(),
     )
+    return with_spreads(course, None, END_SD_MM)
 
 
 def _lengths(points_mm: Floats, station: Floats) -> _Lengths:
@@ -198,6 +213,7 @@ def _calibre(
     good[:END_STATIONS] = good[-END_STATIONS:] = False
     return _Calibre(
         measured_mm=np.where(good, fit.diameter_mm, np.nan),
+        sd_mm=np.where(good, calibre_sd(fit.sd_mm, float(volume.spacing_mm.max())), np.nan),
         upper_mm=np.where(fine & lit, limit, np.nan),
         saturated=lit & ~spread,
         dense=things.unnamed & lit,

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 __all__ = ["course_findings"]
 
 Z95 = 1.959963984540054
+SQRT2 = 2**0.5
+"""A length between two ends of like doubt is so much less sure than either."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +92,21 @@ def course_findings(
     )
     return (
         length,
-        shared.finding("chord", "ureter-chord", "straight distance of its ends", course.chord_mm),
         shared.finding(
-            "tortuosity", "ureter-tortuosity", "winding", course.tortuosity, unit="1", digits=2
+            "chord",
+            "ureter-chord",
+            "straight distance of its ends",
+            course.chord_mm,
+            interval=_about(course.chord_mm, course.chord_sd_mm),
+        ),
+        shared.finding(
+            "tortuosity",
+            "ureter-tortuosity",
+            "winding",
+            course.tortuosity,
+            unit="1",
+            interval=_about(course.tortuosity, course.tortuosity_sd, least=1.0),
+            digits=2,
         ),
         _calibre(course, shared),
         *_narrowings(course, shared),
@@ -103,9 +117,17 @@ def course_findings(
             "ureter-least-bend-radius",
             "tightest bend that was seen, radius",
             course.least_bend_radius_mm,
+            interval=course.least_bend_interval_mm,
             digits=0,
         ),
     )
+
+
+def _about(value: float, sd: float | None, *, least: float = 0.0) -> tuple[float, float] | None:
+    """Return the 95 % interval about a value that cannot be below `least`."""
+    if sd is None:
+        return None
+    return min(max(value - Z95 * sd, least), value), value + Z95 * sd
 
 
 def _calibre(course: Course, shared: _Course) -> Finding:
@@ -119,9 +141,9 @@ def _calibre(course: Course, shared: _Course) -> Finding:
     return shared.finding(
         "calibre",
         "ureter-calibre",
-        "median calibre, with the range of 95 % of what was seen",
+        f"median calibre (95 % of what was seen: {low:.1f} to {high:.1f} mm)",
         float(np.median(seen)),
-        interval=(float(low), float(high)),
+        interval=_about(float(np.median(seen)), course.median_calibre_sd_mm),
     )
 
 
@@ -133,6 +155,7 @@ def _narrowings(course: Course, shared: _Course) -> list[Finding]:
             f"narrowing from station {one.from_mm:.0f} to {one.to_mm:.0f} mm (beside it "
             f"{one.reference_calibre_mm:.1f} mm): {'less than' if one.less_than else 'least'}",
             one.least_calibre_mm,
+            interval=_about(one.least_calibre_mm, one.least_sd_mm),
         )
         for number, one in enumerate(course.narrowings, 1)
     ]
@@ -170,6 +193,7 @@ def _gaps(course: Course, shared: _Course) -> list[Finding]:
             f"ureter-gap-{number}",
             f"gap from station {one.from_mm:.0f} to {one.to_mm:.0f} mm, not seen: length",
             one.length_mm,
+            interval=_about(one.length_mm, one.end_sd_mm and SQRT2 * one.end_sd_mm),
             digits=0,
         )
         for number, one in enumerate(course.gaps, 1)

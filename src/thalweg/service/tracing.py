@@ -102,10 +102,14 @@ class TracedFolder:
             "length_mm": course.length_mm,
             "length_sd_mm": course.length_sd_mm,
             "chord_mm": course.chord_mm,
+            "chord_sd_mm": course.chord_sd_mm,
             "tortuosity": course.tortuosity,
+            "tortuosity_sd": course.tortuosity_sd,
             "points_mm": course.points_mm.tolist(),
             "station_mm": course.station_mm.tolist(),
             "calibre_mm": _numbers(course.calibre_mm),
+            "calibre_sd_mm": _numbers(course.calibre_sd_mm),
+            "median_calibre_sd_mm": course.median_calibre_sd_mm,
             "calibre_less_than_mm": _numbers(course.calibre_upper_mm),
             "narrowings": [
                 {
@@ -114,6 +118,10 @@ class TracedFolder:
                     "least_calibre_mm": one.least_calibre_mm,
                     "reference_calibre_mm": one.reference_calibre_mm,
                     "less_than": one.less_than,
+                    "from_sd_mm": one.from_sd_mm,
+                    "to_sd_mm": one.to_sd_mm,
+                    "least_calibre_sd_mm": one.least_sd_mm,
+                    "reference_calibre_sd_mm": one.reference_sd_mm,
                 }
                 for one in course.narrowings
             ],
@@ -136,17 +144,22 @@ class TracedFolder:
                 }
                 for one in course.stents
             ],
-            "gaps": [{"from_mm": one.from_mm, "to_mm": one.to_mm} for one in course.gaps],
+            "gaps": [
+                {"from_mm": one.from_mm, "to_mm": one.to_mm, "end_sd_mm": one.end_sd_mm}
+                for one in course.gaps
+            ],
             "dilatations": [
                 {
                     "from_mm": one.from_mm,
                     "to_mm": one.to_mm,
                     "greatest_calibre_mm": one.greatest_calibre_mm,
                     "more_than": one.more_than,
+                    "greatest_calibre_sd_mm": one.greatest_sd_mm,
                 }
                 for one in course.dilatations
             ],
             "least_bend_radius_mm": course.least_bend_radius_mm,
+            "least_bend_radius_interval_mm": list(course.least_bend_interval_mm),
             "pelvis_ap_diameter_mm": self.pelvis.ap_mm,
             "pelvis_ap_diameter_sd_mm": self.pelvis.ap_sd_mm,
             "phantom": self.phantom,
