@@ -76,10 +76,11 @@ TRACED = {
     "bend": Method(
         "ureter-least-bend-radius",
         "Tightest bend that was seen",
-        "least radius of curvature of the smoothed centreline outside gaps and ends, mm",
+        "least radius of curvature outside gaps and ends, mm: of the smoothed centreline, and of "
+        "parabolas through the unsmoothed centres where these surely bend more",
         "any course",
         ("thalweg-engineering",),
-        ("Short kinks read too wide: a true 6 to 8 mm as up to 10 mm, 12 mm as up to 16 mm.",),
+        ("In voxels longer than 1.6 mm short kinks read too wide: a true 6 mm as up to 11 mm.",),
     ),
 }
 

@@ -19,7 +19,7 @@ from thalweg.measure.hollow import dark_cores
 from thalweg.measure.refine import STEP_MM, Lit
 from thalweg.measure.remarks import Seen, remarks
 from thalweg.measure.spline import frames, spline_through
-from thalweg.measure.spread import calibre_sd, with_spreads
+from thalweg.measure.spread import SHARP_VOXEL_MM, calibre_sd, with_spreads
 from thalweg.measure.stretches import dilatations, gaps_of, narrowings, runs
 
 if TYPE_CHECKING:
@@ -111,7 +111,8 @@ def described(
     radius = bend_radii(points_mm, float(station[1]))
     seen = calibre.lit & ~state.wide_end
     bend = float(np.mean(1 / radius[seen])) if seen.any() else 0.0
-    if length_sd_mm is None:  # a course placed by hand bends where it was placed
+    fine = float(volume.spacing_mm.max()) <= SHARP_VOXEL_MM
+    if length_sd_mm is None and fine:  # a course placed by hand bends where it was placed
         off = sections.centred()
         noise = float(np.median(np.linalg.norm(off[seen], axis=1))) if seen.any() else 0.0
         radius = sharper_radii(

@@ -258,8 +258,8 @@ def _of_bends(seen: Seen) -> list[str]:
     if seen.least_bend_mm >= TIGHT_MM:
         return []
     said = (
-        f"The tightest bend reads {seen.least_bend_mm:.0f} mm in radius, and short kinks read too"
-        " wide (a true 6 to 8 mm as up to 10 mm, 12 mm as up to 16 mm): it may be tighter."
+        f"The tightest bend reads {seen.least_bend_mm:.0f} mm in radius; a kink within a few"
+        " millimetres is rounded, most of all in thick planes: it may be tighter."
     )
     return [said]
 

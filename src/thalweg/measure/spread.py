@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from thalweg.measure.course import Course, Dilatation, Gap, Narrowing
 
-__all__ = ["bend_interval", "calibre_sd", "median_sd", "with_spreads"]
+__all__ = ["SHARP_VOXEL_MM", "bend_interval", "calibre_sd", "median_sd", "with_spreads"]
 
 Floats = NDArray[np.float64]
 
@@ -38,9 +38,13 @@ WIDEST_END_MM = 6.0
 
 NEARBY_MM = 30.0
 
-TIGHTER, KINK_MM, WIDER = 0.85, 2.0, 1.25
+TIGHTER, KINK_MM, ROUNDED_MM, WIDER = 0.85, 2.0, 6.0, 1.25
 """The true radius of a bend that reads r lies from `TIGHTER` r to `WIDER` r, and may be `KINK_MM`
-less where it turns within a few millimetres (measured on single bends of 45 to 110 degrees)."""
+less where it turns within a few millimetres, or `ROUNDED_MM` less where nothing could put a kink right
+(measured on single bends of 45 to 110 degrees)."""
+
+SHARP_VOXEL_MM = 1.6
+"""In voxels longer than this the centres wander by a share of a plane, and would seem kinks."""
 
 
 def calibre_sd(fit_sd_mm: Floats, longest_edge_mm: float) -> Floats:
@@ -63,9 +67,11 @@ def median_sd(calibre_sd_mm: Floats, step_mm: float, longest_edge_mm: float) -> 
     return float(np.hypot(fixed, 1.2533 * noise / np.sqrt(apart)))
 
 
-def bend_interval(radius_mm: float) -> tuple[float, float]:
+def bend_interval(radius_mm: float, longest_edge_mm: float | None) -> tuple[float, float]:
     """Return where the true radius of the tightest bend lies in 95 % of cases, mm."""
-    return max(min(radius_mm * TIGHTER, radius_mm - KINK_MM), 0.0), radius_mm * WIDER
+    sharp = longest_edge_mm is not None and longest_edge_mm <= SHARP_VOXEL_MM
+    less = KINK_MM if sharp else ROUNDED_MM
+    return max(min(radius_mm * TIGHTER, radius_mm - less), 0.0), radius_mm * WIDER
 
 
 def with_spreads(course: Course, longest_edge_mm: float | None, end_sd_mm: float) -> Course:
@@ -81,11 +87,12 @@ def with_spreads(course: Course, longest_edge_mm: float | None, end_sd_mm: float
         How far each end may lie along the course from where it was meant.
     """
     chord_sd, tortuosity_sd = _of_ends(course, end_sd_mm)
+    edge = None if course.by_hand else longest_edge_mm
     changed = replace(
         course,
         chord_sd_mm=chord_sd,
         tortuosity_sd=tortuosity_sd,
-        least_bend_interval_mm=bend_interval(course.least_bend_radius_mm),
+        least_bend_interval_mm=bend_interval(course.least_bend_radius_mm, edge),
     )
     if longest_edge_mm is None:
         return changed
