@@ -40,7 +40,7 @@ NEARBY_MM = 30.0
 
 TIGHTER, KINK_MM, ROUNDED_MM, WIDER = 0.85, 2.0, 6.0, 1.25
 """The true radius of a bend that reads r lies from `TIGHTER` r to `WIDER` r, and may be `KINK_MM`
-less where it turns within a few millimetres, or `ROUNDED_MM` less where nothing could put a kink right
+less where it turns within a few millimetres, or `ROUNDED_MM` less where no kink can be put right
 (measured on single bends of 45 to 110 degrees)."""
 
 SHARP_VOXEL_MM = 1.6
