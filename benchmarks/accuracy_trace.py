@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 SEED = 31_415_926
+Z95 = 1.96
 LOW_MM, HIGH_MM = (-95.0, -60.0, -175.0), (95.0, 80.0, 100.0)
 
 
@@ -46,6 +47,7 @@ class Score:
     mean_mm: float
     greatest_mm: float
     calibre_p95_mm: float
+    calibre_held: float
     in_gap: int
     gaps_found: bool
     seconds: float
@@ -55,6 +57,7 @@ class Score:
         return (
             f"{self.name:22s} {100 * self.length_share:+7.2f} {self.length_z:+6.2f}"
             f" {self.mean_mm:8.2f} {self.greatest_mm:8.2f} {self.calibre_p95_mm:8.2f}"
+            f" {100 * self.calibre_held:6.0f}"
             f" {self.in_gap:6d} {'yes' if self.gaps_found else 'NO':>5s} {self.seconds:6.2f}"
         )
 
@@ -81,7 +84,9 @@ def scored(name: str, tube: Tube, volume: ImageVolume, *, long_gap: bool, thick:
     away, nearest = cKDTree(truth.points_mm).query(course.points_mm)
     station = truth.station_mm[nearest]
     lumen = tube.lumen_at(station)
-    off = np.abs(course.calibre_mm - lumen)[np.isfinite(course.calibre_mm) & (lumen >= 2.5)]
+    counted = np.isfinite(course.calibre_mm) & (lumen >= 2.5)
+    off = np.abs(course.calibre_mm - lumen)[counted]
+    held = off < Z95 * course.calibre_sd_mm[counted]
     inside = np.zeros(len(station), dtype=bool)
     found = True
     for gap in tube.gaps:
@@ -98,6 +103,7 @@ def scored(name: str, tube: Tube, volume: ImageVolume, *, long_gap: bool, thick:
         float(away.mean()),
         float(away.max()),
         float(np.percentile(off, 95)),
+        float(held.mean()),
         int(np.isfinite(course.calibre_mm[inside]).sum()),
         found,
         seconds,
@@ -169,8 +175,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pairs", type=int, default=4)
     arguments = parser.parse_args()
-    heads = ("length %", "z", "mean mm", "max mm", "cal p95", "in gap", "gaps", "CPU s")
-    widths = (7, 6, 8, 8, 8, 6, 5, 6)
+    heads = ("length %", "z", "mean mm", "max mm", "cal p95", "held %", "in gap", "gaps", "CPU s")
+    widths = (7, 6, 8, 8, 8, 6, 6, 5, 6)
     print(" " * 22, *(f"{h:>{w}s}" for h, w in zip(heads, widths, strict=True)))
     scores: list[Score] = []
     for number in range(arguments.pairs):
@@ -208,6 +214,9 @@ def main() -> None:
     print("MR, mean distance under 0.5 mm:", share_within(on_mr, "mean_mm", 0.5))
     print("MR, calibre p95 under 0.8 mm:", share_within(on_mr, "calibre_p95_mm", 0.8))
     scores += on_mr
+    for name, some in (("1 mm planes", fine), ("3 mm planes", thick_all)):
+        shares = [f"{100 * score.calibre_held:.0f}" for score in some]
+        print(f"calibres within their 95 % interval, {name}, %:", ", ".join(shares))
     print("gaps flagged:", sum(s.gaps_found for s in scores), "of", len(scores))
     print("calibres inside gaps:", sum(s.in_gap for s in scores))
     print("root mean square of z:", f"{np.sqrt(np.mean([s.length_z**2 for s in scores])):.2f}")

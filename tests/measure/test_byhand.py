@@ -25,7 +25,7 @@ from thalweg.record.image import ImageVolume
 
 Array = NDArray[np.float64]
 Clicked = tuple[Array, float]
-SEEDS = 8
+SEEDS = 5
 
 
 def _wave(height_mm: float, waves: float, long_mm: float) -> Clicked:

@@ -214,7 +214,12 @@ def _calibre(
     good[:END_STATIONS] = good[-END_STATIONS:] = False
     return _Calibre(
         measured_mm=np.where(good, fit.diameter_mm, np.nan),
-        sd_mm=np.where(good, calibre_sd(fit.sd_mm, float(volume.spacing_mm.max())), np.nan),
+        sd_mm=calibre_sd(
+            np.where(good, fit.diameter_mm, np.nan),
+            fit.sd_mm,
+            float(volume.spacing_mm.max()),
+            STEP_MM,
+        ),
         upper_mm=np.where(fine & lit, limit, np.nan),
         saturated=lit & ~spread,
         dense=things.unnamed & lit,

@@ -2,7 +2,7 @@
 
 Noise comes from the fit of each cross-section. What blur and voxels do to every section alike does
 not show in the fit; it was measured on tubes and artificial abdomens of known calibre
-(``benchmarks/coverage_course.py``) and is added as squares.
+(``benchmarks/accuracy_trace.py``) and is added as squares.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 if TYPE_CHECKING:
     from thalweg.measure.course import Course, Dilatation, Gap, Narrowing
@@ -20,9 +21,15 @@ __all__ = ["SHARP_VOXEL_MM", "bend_interval", "calibre_sd", "median_sd", "with_s
 
 Floats = NDArray[np.float64]
 
-VOXEL_SHARE = 0.028
+VOXEL_SHARE = 0.03
 """Systematic part of a calibre's standard deviation in mm, per square mm of the longest edge of a
-voxel: 0.03 mm in planes 1 mm thick, 0.25 mm in planes of 3 mm (measured, see above)."""
+voxel: 0.03 mm in planes 1 mm thick, 0.27 mm in planes of 3 mm (measured, see above)."""
+
+VOXEL_VARIANCE = 1 / 12 + 1 / 6
+"""Variance of a voxel of unit edge and of linear interpolation (`thalweg.measure.calibre`)."""
+
+POINT_SPREAD_MM2 = 0.2
+"""Usual variance of a scanner's own blur."""
 
 ALIKE_MM = 3.0
 """Calibres nearer to one another than this share their noise."""
@@ -38,7 +45,7 @@ WIDEST_END_MM = 6.0
 
 NEARBY_MM = 30.0
 
-TIGHTER, KINK_MM, ROUNDED_MM, WIDER = 0.85, 2.0, 6.0, 1.25
+TIGHTER, KINK_MM, ROUNDED_MM, WIDER = 0.85, 3.0, 6.0, 1.25
 """The true radius of a bend that reads r lies from `TIGHTER` r to `WIDER` r, and may be `KINK_MM`
 less where it turns within a few millimetres, or `ROUNDED_MM` less where no kink can be put right
 (measured on single bends of 45 to 110 degrees)."""
@@ -47,9 +54,23 @@ SHARP_VOXEL_MM = 1.6
 """In voxels longer than this the centres wander by a share of a plane, and would seem kinks."""
 
 
-def calibre_sd(fit_sd_mm: Floats, longest_edge_mm: float) -> Floats:
-    """Return the standard deviation of calibres, noise and voxels together."""
-    return np.hypot(fit_sd_mm, VOXEL_SHARE * longest_edge_mm**2)
+def calibre_sd(
+    calibre_mm: Floats, fit_sd_mm: Floats, longest_edge_mm: float, step_mm: float
+) -> Floats:
+    """Return the standard deviation of calibres: noise, voxels, and blur along the course.
+
+    Blur of variance v along a course changes a calibre by half v times its second derivative: a
+    short narrowing is filled in.
+    """
+    known = np.isfinite(calibre_mm)
+    if known.sum() < 3:
+        return np.where(known, np.hypot(fit_sd_mm, VOXEL_SHARE * longest_edge_mm**2), np.nan)
+    at = np.arange(len(calibre_mm))
+    whole = np.interp(at, at[known], calibre_mm[known])
+    bent = ndimage.gaussian_filter1d(whole, 1.0, order=2, mode="nearest") / step_mm**2
+    filled = (longest_edge_mm**2 * VOXEL_VARIANCE + POINT_SPREAD_MM2) / 2 * bent
+    parts = [fit_sd_mm, np.full(len(at), VOXEL_SHARE * longest_edge_mm**2), filled]
+    return np.where(known, np.linalg.norm(parts, axis=0), np.nan)
 
 
 def median_sd(calibre_sd_mm: Floats, step_mm: float, longest_edge_mm: float) -> float:
