@@ -86,20 +86,22 @@ def _measured(case: Case, planned: PlannedChemistry) -> Iterator[tuple[Cell | st
 
 def _shown(planned: PlannedChemistry) -> list[Finding]:
     """Return the findings of the second table, in its order."""
-    high_gap = planned.finding("high-gap-acidosis")
-    # A ratio of rise and fall is a number without use where the gap has not risen.
-    idle = high_gap is not None and high_gap.value is Truth.NOT_MET
-    names = [name for name in SAID if not (idle and name == "delta-ratio")]
-    return [one for one in map(planned.finding, names) if one is not None]
+    names = ("acid-base-disturbance", *SAID, *LISTED)
+    first = [one for one in map(planned.finding, names) if one is not None]
+    limits = ("limit-", "chemistry-level")
+    rest = [one for one in planned.findings if one not in first]
+    return [*first, *(one for one in rest if not one.name.startswith(limits))]
 
 
 def _said(planned: PlannedChemistry) -> Iterator[tuple[Cell | str, ...]]:
     for finding in _shown(planned):
         value: Cell | str = finding.shown()
-        if finding.value is None:
+        if finding.value is None or finding.value is Truth.NOT_KNOWN:
             value = Cell("not known", Tone.UNKNOWN)
-        day = say_moment(finding.at)[:10]
-        yield finding.title, value, day, source_marks(finding.method.sources)
+        # The truths rest on the disturbance named above them, and the lists print their own.
+        told = isinstance(finding.value, Truth) or finding.name in LISTED
+        marks = "" if told else source_marks(finding.method.sources)
+        yield finding.title, value, say_moment(finding.at)[:10], marks
 
 
 def _levels(planned: PlannedChemistry) -> Table:
@@ -108,17 +110,18 @@ def _levels(planned: PlannedChemistry) -> Table:
     if level is not None:
         word = str(level.value) if level.value is not None else "not known"
         tone = _LEVEL.get(word.partition(";")[0], Tone.GOOD)
-        rows.append((level.title, Cell(word, Tone.UNKNOWN if level.value is None else tone), ""))
+        cell = Cell(word, Tone.UNKNOWN if level.value is None else tone)
+        rows.append((level.title, cell, say_moment(level.at)[:10], ""))
     for finding in planned.findings:
         if finding.name.startswith("limit-"):
-            tone = Tone.CARE if finding.shown() == "met" else Tone.UNKNOWN
+            tone = Tone.CARE if finding.value is Truth.MET else Tone.UNKNOWN
             word = "crossed" if tone is Tone.CARE else "crossed once"
             marks = source_marks(finding.method.sources)
-            rows.append((finding.title, Cell(word, tone), marks))
+            rows.append((finding.title, Cell(word, tone), say_moment(finding.at)[:10], marks))
     return Table(
-        ("Limit", "Stands", "Source"),
+        ("What", "Value", "As of", "Source"),
         tuple(rows),
-        (5.6, 2.6, 2.8),
+        (4.6, 2.4, 1.4, 2.8),
         caption="A limit asks somebody to look; it is not an order to treat.",
     )
 
@@ -137,7 +140,8 @@ def _cautions(planned: PlannedChemistry) -> tuple[str, ...]:
     """Return what to heed: warnings first; what stands under Kidneys is not said again."""
     first = [one for one in planned.findings if one.name.startswith(("acid-base", "trap"))]
     limits = [one for one in planned.findings if one.name.startswith("limit-")]
-    ordered = (*first, *_shown(planned), *limits)
+    numbers = [one for one in _shown(planned) if one.name in SAID]
+    ordered = (*first, *numbers, *limits)
     return tuple(
         dict.fromkeys(said for one in ordered for said in (*one.cautions, *one.method.cautions))
     )
@@ -165,7 +169,7 @@ def chemistry_section(case: Case, planned: PlannedChemistry) -> Section:
         measured,
         _levels(planned),
         Table(
-            ("What they say", "Value", "As of", "Source"),
+            ("What", "Value", "As of", "Source"),
             tuple(_said(planned)),
             (3.8, 3.4, 1.4, 2.8),
         ),
