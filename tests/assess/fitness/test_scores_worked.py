@@ -101,6 +101,13 @@ def test_ariscat(
     assert [one.name for one in found.result.bands] == [band]
 
 
+@pytest.mark.parametrize(("umol", "points"), [("176", 0), ("176.8", 0), ("177", 1)])
+def test_the_limit_of_creatinine_is_the_published_one_in_mg_dl(umol: str, points: int) -> None:
+    # 2.0 mg/dL are 176.81 µmol/L at 113.118 g/mol.
+    inputs = person({**CLEAN_HEART, "creatinine": (umol, "umol/L")})
+    assert span(inputs, "rcri")[0] == points
+
+
 def test_haemoglobin_counts_alike_in_either_unit() -> None:
     for g_dl, g_l in (("10", "100"), ("10.1", "101"), ("9.9", "99")):
         pair = [

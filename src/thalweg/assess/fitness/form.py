@@ -122,6 +122,8 @@ class Rule:
         What a category is called while it is not known; empty: it has then no value.
     local_source : str
         The unit's own words for where the rule comes from, or empty.
+    extends : str
+        Key of the rule whose items it takes over, or empty.
     """
 
     key: str
@@ -134,6 +136,7 @@ class Rule:
     applies: Applies | None
     undecided: str
     local_source: str
+    extends: str = ""
 
     @property
     def is_score(self) -> bool:

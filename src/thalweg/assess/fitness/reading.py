@@ -178,6 +178,7 @@ def _read(key: str, row: Mapping[str, Any], *, own: bool) -> Rule:
         applies,
         _text(row, "undecided", needed=False),
         local,
+        _text(row, "extends", needed=False),
     )
     _check_shared(rule)
     return rule

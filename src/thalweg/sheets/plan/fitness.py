@@ -146,8 +146,13 @@ def _fact(fact: Fact) -> str:
     return f"{concept(fact.concept).name}: {say(fact.value)}{unit}, {say_moment(fact.at)[:10]}"
 
 
+_YES_NO = {Truth.MET: "yes", Truth.NOT_MET: "no", Truth.NOT_KNOWN: "not known"}
+
+
 def _finding(finding: Finding) -> str:
-    return f"{finding.title}: {finding.shown()}, {say_moment(finding.at)[:10]}"
+    value = finding.value
+    shown = _YES_NO[value] if isinstance(value, Truth) else finding.shown()
+    return f"{finding.title}: {shown}, {say_moment(finding.at)[:10]}"
 
 
 def _rests_on(item: ItemResult) -> str:
@@ -160,30 +165,57 @@ def _quiet(item: ItemResult) -> bool:
     return item.known and item.most == 0 and item.possible[-1] is item.item.levels[-1]
 
 
-def _items(one: RuleReport) -> Iterator[tuple[str, str, str, str]]:
-    result = one.result
-    for item in result.items:
+def _named(item: ItemResult) -> str:
+    """Return an item with its answer, where the answer is more than yes or no."""
+    answer = item.possible[-1].name
+    return item.item.words if answer in ("yes", "no") else f"{item.item.words}: {answer}"
+
+
+def _noted(words: str, *items: ItemResult) -> str:
+    notes = " ".join(item.item.note for item in items if item.item.note)
+    return f"{words}. {notes}" if notes else words
+
+
+def _days(items: list[ItemResult]) -> str:
+    days = sorted({say_moment(fact.at)[:10] for item in items for fact in item.judged.facts})
+    if not days:
+        return "by age and sex"
+    return f"recorded {days[0]}" + (f" to {days[-1]}" if len(days) > 1 else "")
+
+
+def _items(one: RuleReport, results: tuple[ItemResult, ...]) -> Iterator[tuple[str, str, str, str]]:
+    """Yield what counts, one by one; then together what brings no points, and what is open."""
+    title = one.rule.title
+    for item in results:
         if item.known and not _quiet(item):
-            answer = item.possible[-1].name
-            words = item.item.words if answer == "yes" else f"{item.item.words}: {answer}"
-            yield one.rule.title, words, f"{item.least:g}", _rests_on(item)
-    quiet = [item for item in result.items if _quiet(item)]
+            yield title, _noted(_named(item), item), f"{item.least:g}", _rests_on(item)
+    quiet = [item for item in results if _quiet(item)]
     if quiet:
-        dates = sorted(say_moment(fact.at)[:10] for item in quiet for fact in item.judged.facts)
-        span = f"recorded {dates[0]} to {dates[-1]}" if dates else "by age and sex"
-        yield one.rule.title, "Not there: " + "; ".join(i.item.words for i in quiet), "0", span
-    spans = dict.fromkeys((item.least, item.most) for item in result.narrowing)
-    for least, most in spans:
-        alike = [item for item in result.narrowing if (item.least, item.most) == (least, most)]
-        words = "; ".join(item.item.words for item in alike)
+        yield title, "No points: " + "; ".join(map(_named, quiet)), "0", _days(quiet)
+    narrowing = [item for item in one.result.narrowing if item in results]
+    for least, most in dict.fromkeys((item.least, item.most) for item in narrowing):
+        alike = [item for item in narrowing if (item.least, item.most) == (least, most)]
+        words = "Not known: " + "; ".join(item.item.words for item in alike)
         each = " each" if len(alike) > 1 else ""
         rests = "; ".join(filter(None, map(_rests_on, alike)))
-        yield one.rule.title, f"Not known: {words}", f"{points(least, most)}{each}", rests
+        yield title, _noted(words, *alike), f"{points(least, most)}{each}", rests
+
+
+def _rows(one: RuleReport, others: tuple[RuleReport, ...]) -> Iterator[tuple[str, str, str, str]]:
+    """Yield a score's rows; one that extends another refers to it instead of repeating it."""
+    base = next((each for each in others if each.rule.key == one.rule.extends), None)
+    if base is None:
+        yield from _items(one, one.result.items)
+        return
+    total = points(base.result.least, base.result.most)
+    yield one.rule.title, f"All items of: {base.rule.title}", total, "as above"
+    shared = {item.key for item in base.rule.items}
+    yield from _items(one, tuple(i for i in one.result.items if i.item.key not in shared))
 
 
 def _item_table(content: PlanContent) -> Table:
     wanted = (one for one in content.fitness.scores if one.rule.is_score and not _for_others(one))
-    rows = [row for one in wanted for row in _items(one)]
+    rows = [row for one in wanted for row in _rows(one, content.fitness.scores)]
     return Table(
         ("Score", "Item", "Points", "Rests on"),
         tuple(rows),
