@@ -87,8 +87,8 @@ def warning_findings(
         met.append(
             Finding(
                 name="traps-not-known",
-                title="Not recorded, and could add a warning",
-                value=f"{len(missing)} entries",
+                title="Entries that could add a warning",
+                value=f"{len(missing)} not recorded",
                 unit=None,
                 at=inputs.at,
                 method=TREATMENT_TRAPS,
