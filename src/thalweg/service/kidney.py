@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, cast, get_args
 
+from thalweg.assess.kidney.course import kidney_course
 from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
+from thalweg.assess.kidney.risk import REGIONS
+from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
 from thalweg.errors import InputError
 from thalweg.record.case import Chosen, Sex
+from thalweg.service.protocol import read_protocol
 from thalweg.service.typed import as_json, typed_facts
 
 if TYPE_CHECKING:
@@ -16,14 +20,33 @@ if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
+    from thalweg.assess.kidney.risk import Region
+
 __all__ = ["kidney_of_case", "kidney_of_values"]
 
-OPTIONS = {"cystatin-c": "--cystatin", "albumin-creatinine-ratio": "--albumin-ratio"}
+OPTIONS = {
+    "cystatin-c": "--cystatin",
+    "albumin-creatinine-ratio": "--albumin-ratio",
+}
 """Options that are shorter than their concept's name."""
 
 
+def _region(text: str | None) -> Region | None:
+    if text is None or text in REGIONS:
+        return text
+    raise InputError(
+        f"{text!r} is not a region", where="--region", mend=f"choose {' or '.join(REGIONS)}"
+    )
+
+
 def kidney_of_values(
-    given: Mapping[str, str], *, sex: str | None, flags: Mapping[str, bool], at: date
+    given: Mapping[str, str],
+    *,
+    sex: str | None,
+    flags: Mapping[str, bool],
+    at: date,
+    region: str | None = None,
+    protocol: Path | None = None,
 ) -> list[dict[str, Any]]:
     """Return the kidney findings for values typed on the line, as JSON has them.
 
@@ -37,6 +60,10 @@ def kidney_of_values(
         Yes-no concepts; False means that nobody said.
     at : date
         The day of the values.
+    region : str, optional
+        Of the risk of kidney failure.
+    protocol : Path, optional
+        Folder of the unit's own rules.
 
     Raises
     ------
@@ -53,7 +80,8 @@ def kidney_of_values(
     inputs = KidneyInputs(age=facts["age"], sex=cast("Sex", sex), at=at)
     named: dict[str, Any] = {key.replace("-", "_"): one for key, one in chosen.items()}
     inputs = replace(inputs, **named)
-    return as_json(kidney_findings(inputs))
+    rules = kidney_rules(read_protocol(protocol).table(KIDNEY_TABLE))
+    return as_json(kidney_findings(inputs, rules, region=_region(region)))
 
 
 def kidney_of_case(
@@ -64,6 +92,8 @@ def kidney_of_case(
     flags: Mapping[str, bool],
     home: Path | None,
     at: date,
+    region: str | None = None,
+    protocol: Path | None = None,
 ) -> list[dict[str, Any]]:
     """Return the kidney findings of a case; what is typed on the line is added, not recorded.
 
@@ -85,4 +115,8 @@ def kidney_of_case(
     require_born(case, at)
     added = typed_facts(given, flags, at, options=OPTIONS)
     case = replace(case, facts=(*case.facts, *added.values()))
-    return as_json(kidney_findings(KidneyInputs.from_case(case, at)))
+    rules = kidney_rules(read_protocol(protocol).table(KIDNEY_TABLE))
+    inputs = KidneyInputs.from_case(case, at, rules)
+    found = kidney_findings(inputs, rules, region=_region(region))
+    relied = next(one for one in found if one.name == "gfr-to-rely-on")
+    return as_json((*found, *kidney_course(case, at, relied, rules)))

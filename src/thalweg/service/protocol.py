@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = ["NO_PROTOCOL", "Protocol", "read_protocol"]
 
-TABLES = ("calendar", "catalogue", "chemistry", "contrast", "fitness")
+TABLES = ("calendar", "catalogue", "chemistry", "contrast", "fitness", "kidney")
 """Files that a protocol folder may hold, by name without ``.toml``."""
 
 

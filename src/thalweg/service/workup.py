@@ -6,8 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
+from thalweg.assess.decline.report import decline_of
+from thalweg.assess.kidney.course import kidney_course
 from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
+from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
 from thalweg.errors import InputError
 from thalweg.plan.appraise import appraise
 from thalweg.plan.catalogue import catalogue
@@ -26,6 +29,7 @@ from thalweg.service.sites import measured_sites
 from thalweg.service.ureters import traced_ureters
 
 if TYPE_CHECKING:
+    from thalweg.assess.decline.report import Decline
     from thalweg.assess.fitness.report import FitnessReport
     from thalweg.measure.obstacles import FoundObstacles
     from thalweg.plan.appraise import Appraisal
@@ -77,6 +81,10 @@ class Workup:
         The map of margins, where it was asked for.
     chemistry : tuple of Finding
         Acid-base and electrolytes.
+    kidney_course : tuple of Finding
+        The kidneys over time.
+    decline : Decline or None
+        The course of the filtration rate, to be drawn.
     """
 
     case: Case
@@ -93,6 +101,8 @@ class Workup:
     films: tuple[Film, ...] = ()
     front: PersonMap | None = None
     chemistry: tuple[Finding, ...] = ()
+    kidney_course: tuple[Finding, ...] = ()
+    decline: Decline | None = None
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -100,7 +110,7 @@ class Workup:
         traced = [finding for ureter in self.ureters for finding in ureter.findings]
         thrown = [finding for film in self.films for finding in film.findings]
         verdicts = [row.finding() for row in self.appraisal.diversions]
-        own = (*self.kidney, *self.chemistry, *self.fitness.findings)
+        own = (*self.kidney, *self.kidney_course, *self.chemistry, *self.fitness.findings)
         return (*own, *traced, *thrown, *self.margins, *verdicts)
 
 
@@ -191,6 +201,10 @@ def _ground(
     return Ground(one.at, length=length, freed=one.freed, site=site)
 
 
+def _relied(kidney: tuple[Finding, ...]) -> Finding:
+    return next(one for one in kidney if one.name == "gfr-to-rely-on")
+
+
 def worked_up(
     case: Case,
     store: Store,
@@ -205,7 +219,9 @@ def worked_up(
     """Work up a case already read; otherwise as `work_up`."""
     require_born(case, at)
     case = known_on(case, at)
-    kidney = kidney_findings(KidneyInputs.from_case(case, at))
+    limits = kidney_rules(protocol.table(KIDNEY_TABLE))
+    kidney = kidney_findings(KidneyInputs.from_case(case, at, limits), limits)
+    course = kidney_course(case, at, _relied(kidney), limits)
     fitness = fitness_worked_up(case, kidney, at=at, protocol=protocol)
     chemistry = chemistry_of(case, kidney, at=at, protocol=protocol)
     images = Images(case, store, progress)
@@ -242,6 +258,8 @@ def worked_up(
         films,
         front,
         chemistry,
+        course,
+        decline_of(case, at, limits),
     )
 
 

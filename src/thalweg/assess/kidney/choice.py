@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from thalweg.assess.facts import amount, day_of, youngest
@@ -18,6 +19,7 @@ from thalweg.assess.kidney.reasons import (
 from thalweg.assess.kidney.recipes import INDEXED
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
+from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,6 +31,7 @@ __all__ = ["GFR_TO_RELY_ON", "gfr_to_rely_on"]
 
 # Ours, not published: after so long a measured rate gives way to a younger estimate; it is said.
 MEASURED_DAYS = 180
+INJURY_DAYS = 7
 
 GFR_TO_RELY_ON = Method(
     key="gfr-to-rely-on",
@@ -37,12 +40,13 @@ GFR_TO_RELY_ON = Method(
         "a measured rate (unless an estimate is more than 180 days younger), else creatinine with "
         "cystatin C (unless more than 90 days apart), else the one there is; with muscle loss or "
         "bowel in the urinary tract cystatin C alone first; under 18 years the equations made for "
-        "children"
+        "children; none of them while an acute kidney injury of the last 7 days is on record"
     ),
     valid_for="choosing among the figures shown; the clinician may choose otherwise",
     sources=(
         "niddk-gfr-adults",
         "kdigo-ckd-2024",
+        "kdigo-aki-2012",
         "fu-2023",
         "ng-2018",
         "fox-2014",
@@ -145,6 +149,39 @@ def _days_behind(measured: Fact | None, best: tuple[str, Finding] | None) -> int
     return (day_of(best[1].at) - day_of(measured.at)).days
 
 
+def _injured(inputs: KidneyInputs) -> bool:
+    return inputs.injury_now is not None and inputs.injury_now.value is Truth.MET
+
+
+def _since_injury(measured: Fact, inputs: KidneyInputs) -> bool:
+    """Return whether the rate was measured within the week of which the injury speaks."""
+    day = inputs.at.date() if isinstance(inputs.at, datetime) else inputs.at
+    return (day - day_of(measured.at)).days <= INJURY_DAYS
+
+
+def _unsteady(inputs: KidneyInputs, found: Mapping[str, Finding]) -> Finding:
+    injury = inputs.injury_now
+    below = tuple(one for one in found.values() if isinstance(one.value, float))
+    return Finding(
+        name="gfr-to-rely-on",
+        title="Filtration rate to rely on",
+        value=None,
+        unit=INDEXED,
+        at=injury.at if injury is not None else inputs.at,
+        method=GFR_TO_RELY_ON,
+        findings=(*below, *((injury,) if injury is not None else ())),
+        cautions=(
+            (
+                "No estimate holds now: the kidneys are unsteady (acute kidney injury in the last "
+                "7 days). While creatinine rises an estimate reads too high, while it falls too "
+                "low. Find and treat the cause; estimate again once two results agree."
+            ),
+        ),
+        missing=("measured-gfr",),
+        digits=0,
+    )
+
+
 def gfr_to_rely_on(inputs: KidneyInputs, found: Mapping[str, Finding]) -> Finding:
     """Return the filtration rate to rely on: the chosen figure, pointing to where it comes from.
 
@@ -166,6 +203,8 @@ def gfr_to_rely_on(inputs: KidneyInputs, found: Mapping[str, Finding]) -> Findin
     measured = inputs.measured_gfr
     if measured.conflict:
         return _nothing(inputs, found)
+    if _injured(inputs) and (measured.fact is None or not _since_injury(measured.fact, inputs)):
+        return _unsteady(inputs, found)
     behind = _days_behind(measured.fact, best)
     if measured.fact is not None and behind <= MEASURED_DAYS:
         return _measured(measured.fact, best)

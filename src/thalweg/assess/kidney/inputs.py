@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from thalweg.assess.facts import amount, day_of, youngest
+from thalweg.assess.injury.report import injury_findings
 from thalweg.errors import InputError
 from thalweg.record.case import Case, Chosen, Sex, age_in_years
 from thalweg.record.fact import Fact, Moment
@@ -15,6 +16,8 @@ from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
     from datetime import date
+
+    from thalweg.evidence.protocol import Rules
 
 __all__ = ["AGE_FROM_BIRTH", "KidneyInputs"]
 
@@ -40,10 +43,14 @@ class KidneyInputs:
         As the equations use it.
     at : date or aware datetime
         The moment the question is asked; findings without any result bear it.
-    creatinine, cystatin_c, height, weight, albumin_creatinine_ratio, measured_gfr, urea : Chosen
+    creatinine, cystatin_c, height, weight, albumin_creatinine_ratio, measured_gfr : Chosen
         The fact that answers each, or why none does.
-    muscle_loss, bowel_in_urinary_tract : Chosen
+    urea, urea_nitrogen : Chosen
+        Likewise.
+    muscle_loss, bowel_in_urinary_tract, on_dialysis : Chosen
         Yes-no facts.
+    injury_now : Finding, optional
+        Whether an acute injury of the last 7 days is on record; None where nothing speaks of it.
     """
 
     age: Fact | Finding
@@ -58,6 +65,9 @@ class KidneyInputs:
     urea: Chosen = _NOTHING
     muscle_loss: Chosen = _NOTHING
     bowel_in_urinary_tract: Chosen = _NOTHING
+    urea_nitrogen: Chosen = _NOTHING
+    on_dialysis: Chosen = _NOTHING
+    injury_now: Finding | None = None
 
     @property
     def age_years(self) -> float:
@@ -86,7 +96,7 @@ class KidneyInputs:
         return Truth.of(value) if isinstance(value, bool) else Truth.NOT_KNOWN
 
     @classmethod
-    def from_case(cls, case: Case, at: date) -> KidneyInputs:
+    def from_case(cls, case: Case, at: date, rules: Rules | None = None) -> KidneyInputs:
         """Draw the inputs from a case as it was known on a day.
 
         Facts after `at` are left out. The age is that on the day of the youngest creatinine or
@@ -98,6 +108,8 @@ class KidneyInputs:
             The person's course.
         at : date
             The day.
+        rules : Rules, optional
+            Thresholds of acute injury; default: ours.
         """
         known = tuple(fact for fact in case.facts if day_of(fact.at) <= at)
         then = replace(case, facts=known)
@@ -124,4 +136,9 @@ class KidneyInputs:
             urea=then.latest("urea"),
             muscle_loss=then.latest("muscle-loss"),
             bowel_in_urinary_tract=then.latest("bowel-in-urinary-tract"),
+            urea_nitrogen=then.latest("urea-nitrogen"),
+            on_dialysis=then.latest("on-dialysis"),
+            injury_now=next(
+                (one for one in injury_findings(then, at, rules) if one.name == "injury-now"), None
+            ),
         )

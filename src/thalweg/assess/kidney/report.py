@@ -10,10 +10,15 @@ from thalweg.assess.kidney import body, categories
 from thalweg.assess.kidney.choice import gfr_to_rely_on
 from thalweg.assess.kidney.estimates import body_surface, estimates
 from thalweg.assess.kidney.inputs import KidneyInputs
+from thalweg.assess.kidney.risk import risk_findings
+from thalweg.assess.kidney.urea import urea_findings
+from thalweg.assess.rules import kidney_rules
 from thalweg.record.finding import Finding
 from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
+    from thalweg.assess.kidney.risk import Region
+    from thalweg.evidence.protocol import Rules
     from thalweg.record.fact import Fact
 
 __all__ = ["KidneyInputs", "kidney_findings"]
@@ -95,22 +100,29 @@ def _albuminuria(inputs: KidneyInputs) -> Finding | None:
     )
 
 
-def kidney_findings(inputs: KidneyInputs) -> tuple[Finding, ...]:
+def kidney_findings(
+    inputs: KidneyInputs, rules: Rules | None = None, *, region: Region | None = None
+) -> tuple[Finding, ...]:
     """Return all that the recorded results say of the kidneys' function.
 
     Parameters
     ----------
     inputs : KidneyInputs
         The facts; none is guessed.
+    rules : Rules, optional
+        Thresholds; default: ours.
+    region : "north-america" or "elsewhere", optional
+        For the risk of kidney failure; None shows both, each named.
 
     Returns
     -------
     tuple of Finding
         The age where it was computed; every estimate made for this age; body surface;
-        ``gfr-to-rely-on``; ``gfr-absolute``; ``gfr-category``; ``albuminuria-category``. What
-        cannot be made stands without value and says what is missing, where that matters. No
-        finding has an interval: the publications give the share of estimates within 30 % of a
-        measured rate, from which no 95 % interval follows; that share is among the cautions.
+        ``gfr-to-rely-on``; ``gfr-absolute``; ``gfr-category``; ``albuminuria-category``;
+        ``urea-creatinine-ratio``; ``kidney-failure-risk-…``. What cannot be made stands without
+        value and says what is missing, where that matters. No estimate has an interval: the
+        publications give the share of estimates within 30 % of a measured rate, from which no
+        95 % interval follows; that share is among the cautions.
 
     Raises
     ------
@@ -119,6 +131,7 @@ def kidney_findings(inputs: KidneyInputs) -> tuple[Finding, ...]:
     UnitError
         If a result's unit does not fit.
     """
+    rules = rules or kidney_rules()
     found = estimates(inputs)
     surface = body_surface(inputs)
     relied = gfr_to_rely_on(inputs, found)
@@ -130,5 +143,7 @@ def kidney_findings(inputs: KidneyInputs) -> tuple[Finding, ...]:
         _absolute(relied, surface),
         _category(relied, inputs),
         _albuminuria(inputs),
+        *urea_findings(inputs, rules),
+        *risk_findings(inputs, relied, rules, region),
     )
     return tuple(finding for finding in every if finding is not None)

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from thalweg.cli.output import CAUTION, Home, Json, On, as_date, emit, print_findings
+from thalweg.cli.output import CAUTION, Home, Json, On, OwnRules, as_date, emit, print_findings
 
 __all__ = ["register"]
 
@@ -44,22 +44,39 @@ def kidney(
         str | None,
         _value("--albumin-ratio", "Albumin to creatinine ratio in urine", "30mg/g"),
     ] = None,
+    urea: Annotated[str | None, _value("--urea", "Urea in blood", "8.9mmol/L")] = None,
+    urea_nitrogen: Annotated[
+        str | None, _value("--urea-nitrogen", "Urea nitrogen in blood", "25mg/dL")
+    ] = None,
+    region: Annotated[
+        str | None,
+        typer.Option(
+            "--region",
+            help="'north-america' or 'elsewhere', for the risk of kidney failure; default: both.",
+            show_default=False,
+        ),
+    ] = None,
     muscle_loss: Annotated[
         bool, typer.Option("--muscle-loss", help="Spinal-cord injury, spina bifida, amputation.")
     ] = False,
     bowel_in_tract: Annotated[
         bool, typer.Option("--bowel-in-urinary-tract", help="A conduit, pouch or neobladder.")
     ] = False,
+    dialysis: Annotated[
+        bool, typer.Option("--on-dialysis", help="On long-term dialysis.")
+    ] = False,
     explain: Annotated[
         bool, typer.Option("--explain", help="Also formula, inputs and source of each number.")
     ] = False,
     home: Home = None,
     on: On = None,
+    protocol: OwnRules = None,
     as_json: Json = False,
 ) -> None:
     """Estimate kidney function by every published equation that fits, and say which to trust.
 
-    Every value needs its unit; a bare number is refused.
+    Every value needs its unit; a bare number is refused. For a case also its course: acute injury,
+    decline over the years, each kidney's part.
     """
     from thalweg.service.kidney import kidney_of_case, kidney_of_values
 
@@ -72,13 +89,30 @@ def kidney(
         "weight": weight,
         "measured-gfr": measured_gfr,
         "albumin-creatinine-ratio": albumin_ratio,
+        "urea": urea,
+        "urea-nitrogen": urea_nitrogen,
     }
     given = {key: text for key, text in values.items() if text is not None}
-    flags = {"muscle-loss": muscle_loss, "bowel-in-urinary-tract": bowel_in_tract}
+    flags = {
+        "muscle-loss": muscle_loss,
+        "bowel-in-urinary-tract": bowel_in_tract,
+        "on-dialysis": dialysis,
+    }
     if case_id is not None:
-        findings = kidney_of_case(case_id, given, sex=sex, flags=flags, home=home, at=day)
+        findings = kidney_of_case(
+            case_id,
+            given,
+            sex=sex,
+            flags=flags,
+            home=home,
+            at=day,
+            region=region,
+            protocol=protocol,
+        )
     else:
-        findings = kidney_of_values(given, sex=sex, flags=flags, at=day)
+        findings = kidney_of_values(
+            given, sex=sex, flags=flags, at=day, region=region, protocol=protocol
+        )
 
     def human() -> None:
         print_findings(findings, explain=explain)

@@ -1,0 +1,52 @@
+"""The kidneys over time: acute injury, decline, and each kidney's part."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from thalweg.assess.decline.report import decline_findings
+from thalweg.assess.decline.series import rate_series
+from thalweg.assess.facts import day_of
+from thalweg.assess.injury.report import injury_findings
+from thalweg.assess.kidney.split import split_findings
+from thalweg.assess.rules import kidney_rules
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from thalweg.evidence.protocol import Rules
+    from thalweg.record.case import Case
+    from thalweg.record.finding import Finding
+
+__all__ = ["kidney_course"]
+
+
+def kidney_course(
+    case: Case, at: date, relied: Finding, rules: Rules | None = None
+) -> tuple[Finding, ...]:
+    """Return what the record says of the kidneys over time, as it was known on a day.
+
+    Parameters
+    ----------
+    case : Case
+    at : date
+        Facts after it are left out.
+    relied : Finding
+        ``gfr-to-rely-on`` of that day.
+    rules : Rules, optional
+        Thresholds; default: ours.
+
+    Returns
+    -------
+    tuple of Finding
+        Of acute injury, of decline, and of each kidney, as far as the record carries them.
+    """
+    rules = rules or kidney_rules()
+    then = replace(case, facts=tuple(fact for fact in case.facts if day_of(fact.at) <= at))
+    shares = then.series("split-function-left")
+    return (
+        *injury_findings(then, at, rules),
+        *decline_findings(then, at, rules),
+        *split_findings(shares, relied, rate_series(then, rules), rules),
+    )
