@@ -169,6 +169,13 @@ def test_no_estimate_is_relied_on_during_an_injury_but_a_measured_rate_is() -> N
     assert isinstance(held.value, float)
 
 
+def test_an_injury_that_the_clinic_recorded_counts() -> None:
+    told = known("acute-kidney-injury", True, None, DAY - timedelta(days=2))
+    assert found_in(creatinine("90", 0), told)["injury-now"].value is Truth.MET
+    old = known("acute-kidney-injury", True, None, DAY - timedelta(days=20))
+    assert found_in(creatinine("90", 0), old)["injury-now"].value is Truth.NOT_KNOWN
+
+
 def test_a_unit_s_own_threshold_takes_the_place_of_ours() -> None:
     own = {"injury-rise": {"umol_l": 44, "hours": 48, "source": "unit guideline 2026"}}
     case = kidney_case(creatinine("80", -24), creatinine("110", 0))

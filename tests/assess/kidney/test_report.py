@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from tests.support import precise_kidney as precise
@@ -46,7 +46,7 @@ def ask(
         "height": (height, "cm"),
         "weight": (weight, "kg"),
     }
-    given: dict[str, Chosen] = {
+    given: dict[str, Any] = {
         key.replace("-", "_"): Chosen(fact(key, value, unit))
         for key, (value, unit) in rows.items()
         if value is not None

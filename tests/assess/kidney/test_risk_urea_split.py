@@ -26,6 +26,7 @@ from thalweg.errors import InputError
 from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
+    from thalweg.assess.kidney.risk import Region
     from thalweg.record.fact import Fact
     from thalweg.record.finding import Finding
 
@@ -60,7 +61,7 @@ def precise_risk(age: str, male: int, rate: str, ratio: str, baseline: str) -> f
         ("elsewhere", 5, "0.9365"),
     ],
 )
-def test_risk_by_high_precision(region: str, years: int, baseline: str) -> None:
+def test_risk_by_high_precision(region: Region, years: int, baseline: str) -> None:
     rows = (("60", 1, "30", "300"), ("70", 0, "25", "1000"), ("44", 1, "59", "3"))
     for age, male, rate, ratio in rows:
         sex = "male" if male else "female"
@@ -70,7 +71,7 @@ def test_risk_by_high_precision(region: str, years: int, baseline: str) -> None:
             float(rate),
             float(ratio),
             region=region,
-            years=years,  # type: ignore[arg-type]
+            years=years,
         )
         expected = precise_risk(age, male, rate, ratio, baseline)
         assert 100 * float(risk) == pytest.approx(expected, rel=1e-12)

@@ -55,8 +55,8 @@ INJURY_NOW = Method(
     key="aki-now",
     title="acute kidney injury in the last 7 days",
     formula=(
-        "met where any result or urine window of the last 7 days has a stage of 1 or more; not "
-        "met where none has and creatinine leaves none open"
+        "met where any result or urine window of the last 7 days has a stage of 1 or more, or "
+        "renal replacement or an injury is recorded; not met where none has and creatinine leaves none open"
     ),
     valid_for="the time that results cover",
     sources=("kdigo-aki-2012", "thalweg-engineering"),
@@ -194,7 +194,13 @@ def _by_urine(passed: Passed) -> Finding:
     )
 
 
-def _now(at: date, course: Course | None, passed: Passed | None, started: Fact | None) -> Finding:
+def _now(
+    at: date,
+    course: Course | None,
+    passed: Passed | None,
+    started: Fact | None,
+    told: Fact | None,
+) -> Finding:
     since = at - timedelta(days=7)
     recent: list[tuple[int, int, Fact]] = []
     if course is not None:
@@ -208,7 +214,8 @@ def _now(at: date, course: Course | None, passed: Passed | None, started: Fact |
             default=0,
         )
     facts = tuple(fact for _, _, fact in recent)
-    if any(least for least, _, _ in recent) or urine or started is not None:
+    reported = told is not None and told.value is True and day_of(told.at) >= since
+    if any(least for least, _, _ in recent) or urine or started is not None or reported:
         value, said = Truth.MET, ["An estimate of the filtration rate does not hold now."]
     elif recent and recent[-1][1] == 0:
         value, said = Truth.NOT_MET, []
@@ -222,7 +229,7 @@ def _now(at: date, course: Course | None, passed: Passed | None, started: Fact |
         unit=None,
         at=facts[-1].at if facts else at,
         method=INJURY_NOW,
-        facts=(*facts, *((started,) if started is not None else ())),
+        facts=(*facts, *(one for one in (started, told if reported else None) if one is not None)),
         cautions=tuple(said),
         missing=("creatinine",) if value is Truth.NOT_KNOWN else (),
     )
@@ -265,7 +272,8 @@ def injury_findings(case: Case, at: date, rules: Rules | None = None) -> tuple[F
         return ()
     course, passed = creatinine_course(case, rules), urine_course(case, rules)
     started = _replaced(case)
-    if not _worth_saying(case, at, course, passed) and started is None:
+    told = case.latest("acute-kidney-injury").fact
+    if not _worth_saying(case, at, course, passed) and started is None and told is None:
         return ()
     found: list[Finding] = []
     if course is not None:
@@ -273,7 +281,7 @@ def injury_findings(case: Case, at: date, rules: Rules | None = None) -> tuple[F
         found += [baseline, _by_creatinine(course, baseline)]
     if passed is not None:
         found.append(_by_urine(passed))
-    return (*found, _whole(case, at, found, started), _now(at, course, passed, started))
+    return (*found, _whole(case, at, found, started), _now(at, course, passed, started, told))
 
 
 def _whole(case: Case, at: date, found: list[Finding], started: Fact | None) -> Finding:

@@ -62,9 +62,7 @@ def kidney(
     bowel_in_tract: Annotated[
         bool, typer.Option("--bowel-in-urinary-tract", help="A conduit, pouch or neobladder.")
     ] = False,
-    dialysis: Annotated[
-        bool, typer.Option("--on-dialysis", help="On long-term dialysis.")
-    ] = False,
+    dialysis: Annotated[bool, typer.Option("--on-dialysis", help="On long-term dialysis.")] = False,
     explain: Annotated[
         bool, typer.Option("--explain", help="Also formula, inputs and source of each number.")
     ] = False,
