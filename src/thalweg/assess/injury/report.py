@@ -56,7 +56,8 @@ INJURY_NOW = Method(
     title="acute kidney injury in the last 7 days",
     formula=(
         "met where any result or urine window of the last 7 days has a stage of 1 or more, or "
-        "renal replacement or an injury is recorded; not met where none has and creatinine leaves none open"
+        "renal replacement or an injury is recorded; not met where none has and creatinine leaves "
+        "none open"
     ),
     valid_for="the time that results cover",
     sources=("kdigo-aki-2012", "thalweg-engineering"),
