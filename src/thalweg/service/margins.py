@@ -155,7 +155,13 @@ class PersonMap:
         """Return the sites as CSV in UTF-8, one row each; lengths in mm."""
         made = io.StringIO()
         views = self.front.views
-        told = ("margin_mm", "margin_at_most_mm", "probability_reaches", "state")
+        told = (
+            "margin_mm",
+            "margin_at_most_mm",
+            "margin_at_least_mm",
+            "probability_reaches",
+            "state",
+        )
         names = [f"{view.whose}_{key}" for view in views for key in told]
         writer = csv.writer(made, lineterminator="\r\n")
         writer.writerow(("x_mm", "y_mm", "z_mm", "wall_mm", "height_mm", "against_it", *names))
@@ -182,11 +188,13 @@ def _named(view: SiteOdds) -> str:
 
 def _told(view: SiteOdds, row: int) -> dict[str, Any]:
     """Return margin, probability and state at a site; a bound never stands as a margin."""
-    margin, bound = float(view.margin_mm[row]), bool(view.at_most[row])
+    margin = float(view.margin_mm[row])
+    above, below = bool(view.at_most[row]), bool(view.at_least[row])
     known = bool(np.isfinite(margin))
     return {
-        "margin_mm": margin if known and not bound else None,
-        "margin_at_most_mm": margin if known and bound else None,
+        "margin_mm": margin if known and not (above or below) else None,
+        "margin_at_most_mm": margin if known and above else None,
+        "margin_at_least_mm": margin if known and below else None,
         "probability_reaches": float(view.probability[row]) if known else None,
         "state": view.states()[row],
     }
@@ -231,6 +239,7 @@ def map_of(
     obstacles = obstacles_for(case, images, ureters, around, found=found, progress=progress)
     scene = staged(tuple(ureters), (), obstacles.marks)
     mapped = margin_map(scene, grid.sites, progress=progress)
+    views = odds_of(scene, mapped)
     umbilicus, _ = case.mark("umbilicus")
     front = FrontMap(
         grid.x_mm,
@@ -238,9 +247,13 @@ def map_of(
         grid.row,
         grid.unknown,
         grid.sites,
-        odds_of(scene, mapped),
+        views,
         (grid.bone,),
-        tuple(dict.fromkeys((*CAUTIONS, *grid.cautions, *obstacles.cautions, *scene.cautions))),
+        tuple(
+            dict.fromkeys(
+                (*CAUTIONS, *_loose(views), *grid.cautions, *obstacles.cautions, *scene.cautions)
+            )
+        ),
     )
     return PersonMap(
         front,
@@ -254,6 +267,18 @@ def map_of(
         volume.phantom,
         volume.acquired[:10] or "an unknown day",
     )
+
+
+def _loose(views: Sequence[SiteOdds]) -> tuple[str, ...]:
+    """Return what must be said where some margins are only known to be at least so much."""
+    count = max(int(view.at_least.sum()) for view in views)
+    if not count:
+        return ()
+    said = (
+        f"At {count} places close to where a ureter is held, a clear route was found but not "
+        "proved the shortest: the margin there may be greater than shown."
+    )
+    return (said,)
 
 
 def _corners(

@@ -19,7 +19,7 @@ from thalweg.plan.reach.fillets import Ends, clear, fillets
 from thalweg.plan.reach.map_types import TOLERANCE_MM, MarginMap, SideMargins, SiteGrid
 from thalweg.plan.reach.obstacles import least_distance
 from thalweg.plan.reach.problem import CLEARANCE_TOLERANCE_MM, Question
-from thalweg.plan.reach.route import CLOSE, shortest
+from thalweg.plan.reach.route import CLOSE, clear_between_close, shortest
 from thalweg.plan.reach.ways import WayMap
 from thalweg.progress import Progress, silent
 
@@ -159,6 +159,13 @@ class _Side:
         for row in _nearest_first(self.sites.inner[self.left]):
             index = int(self.left[row])
             question, here = self._question(index), self.sites.inner[index]
+            if self.close[index]:
+                chain = clear_between_close(question)
+                if chain is not None:
+                    self.ceiling[index] = chain.length
+                    self._answers_as(index, chain)
+                    yield index
+                    continue
             near = self.detours.get(index) or _near(answers, here)
             path, floor = None, float(self.floor[index])
             if near is not None:

@@ -45,13 +45,18 @@ class SiteOdds:
         Not a number where no route was found. For both: the lesser of the two.
     at_most : ndarray of bool, shape (n,)
         Where the margin is not solved but proved to be no more than `margin_mm`.
+    at_least : ndarray of bool, shape (n,)
+        Where the site lies so close to the pivot that a clear route was found but not proved the
+        shortest: the true margin may be greater.
     probability : ndarray, shape (n,)
-        Share of samples whose margin is not negative; at most that, where `at_most`.
+        Share of samples whose margin is not negative; at most that, where `at_most`; at least
+        that, where `at_least`.
     """
 
     whose: Whose
     margin_mm: Floats
     at_most: Flags
+    at_least: Flags
     probability: Floats
 
     @property
@@ -107,8 +112,10 @@ def _view(
     whose: Side | Literal["both"] = items[0].side if len(items) == 1 else "both"
     # Of two, the lesser margin is exact unless the lesser is itself a bound.
     lesser = np.argmin([np.nan_to_num(item.most_mm, nan=-np.inf) for item in items], axis=0)
-    bound = np.array([item.hopeless for item in items])[lesser, np.arange(count)]
-    return SiteOdds(whose, margin, bound, probability)
+    own = lesser, np.arange(count)
+    bound = np.array([item.hopeless for item in items])[own]
+    loose = np.array([~(item.exact | item.hopeless | item.unreached) for item in items])[own]
+    return SiteOdds(whose, margin, bound, loose, probability)
 
 
 def _sampled(

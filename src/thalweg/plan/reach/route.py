@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-__all__ = ["Path", "shortest"]
+__all__ = ["Path", "clear_between_close", "shortest"]
 
 PIECES = 10
 MORE_PIECES = 16
@@ -100,6 +100,17 @@ def shortest(
     if best is None:
         best = _best_of(question, ways, unhindered, floor)
     return None if best is None else Path(best, floor, free=False)
+
+
+def clear_between_close(question: Question) -> ArcChain | None:
+    """Return the shorter of the bent paths known in closed form that keep every condition.
+
+    Arc–straight–arc and three arcs, nothing else: a path past a body, or the shortest of all
+    paths in space, is not sought. None where no such path is clear.
+    """
+    known = [*_unhindered(question), *_close_guesses(question)]
+    good = [chain for chain in known if question.judge(chain).good]
+    return min(good, key=lambda chain: chain.length, default=None)
 
 
 def _moved(chain: ArcChain, question: Question) -> ArcChain:
