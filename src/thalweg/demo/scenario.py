@@ -2,8 +2,9 @@
 
 Nobody in it exists: name, numbers, unit and results are made up to make the work-up interesting.
 A woman of 68 with a bladder cancer, earlier pelvic irradiation that spared the colon, a widened
-left ureter above a narrowing, kidneys near the limit that storing urine in bowel asks for, a
-bicarbonate that falls before any bowel touches urine, stiff hands, and a daughter who helps.
+left ureter above a narrowing (which stopped it for days in one spring), kidneys near the limit that
+storing urine in bowel asks for, a bicarbonate that falls before any bowel touches urine, stiff
+hands, and a daughter who helps.
 """
 
 from __future__ import annotations
@@ -133,6 +134,17 @@ MEASURED = (
 )
 
 BLOODS = (
+    ("creatinine", "79", "umol/L", datetime(2020, 10, 6, 8, 15, tzinfo=HOUR)),
+    ("creatinine", "83", "umol/L", datetime(2021, 9, 14, 8, 0, tzinfo=HOUR)),
+    ("creatinine", "81", "umol/L", datetime(2022, 9, 27, 8, 30, tzinfo=HOUR)),
+    ("creatinine", "88", "umol/L", datetime(2023, 10, 3, 8, 10, tzinfo=HOUR)),
+    ("creatinine", "86", "umol/L", datetime(2024, 10, 8, 8, 25, tzinfo=HOUR)),
+    ("creatinine", "93", "umol/L", datetime(2025, 6, 17, 8, 5, tzinfo=HOUR)),
+    ("creatinine", "97", "umol/L", datetime(2026, 2, 10, 8, 15, tzinfo=HOUR)),
+    ("creatinine", "104", "umol/L", datetime(2026, 3, 8, 10, 30, tzinfo=HOUR)),
+    ("creatinine", "168", "umol/L", datetime(2026, 3, 9, 21, 40, tzinfo=HOUR)),
+    ("creatinine", "211", "umol/L", datetime(2026, 3, 10, 20, 10, tzinfo=HOUR)),
+    ("creatinine", "134", "umol/L", datetime(2026, 3, 14, 7, 45, tzinfo=HOUR)),
     ("creatinine", "108", "umol/L", datetime(2026, 6, 2, 8, 5, tzinfo=HOUR)),
     ("creatinine", "119", "umol/L", datetime(2026, 9, 15, 8, 20, tzinfo=HOUR)),
     ("creatinine", "1.42", "mg/dL", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
@@ -157,6 +169,7 @@ BLOODS = (
 
 TABLE = (
     ("urine-volume", "1650", "mL/(24.h)", "2026-11-08"),
+    ("split-function-left", "47", "%", "2024-10-15"),
     ("split-function-left", "38", "%", "2026-10-21"),
 )
 """What the ward keeps in a table: collected urine, and the renogram's share of the left kidney."""

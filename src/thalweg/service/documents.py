@@ -7,6 +7,7 @@ from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING, Any
 
 from thalweg.assess.chemistry.rules import chemistry_rules
+from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
 from thalweg.evidence.bibliography import cite
 from thalweg.progress import silent
 from thalweg.service.following import (
@@ -81,6 +82,12 @@ class WrittenPlan:
         }
 
 
+def own_kidney_rules(protocol: Protocol) -> tuple[str, ...]:
+    """Return which thresholds of the kidneys the unit's own protocol replaced."""
+    notice = kidney_rules(protocol.table(KIDNEY_TABLE)).notice
+    return (notice,) if notice else ()
+
+
 def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
     """Return what the plan says of a work-up."""
     diversion, reason = chosen_diversion(workup.case, workup.appraisal)
@@ -113,7 +120,10 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
             *workup.fitness.notices,
             *ranges.notices,
             *local,
+            *own_kidney_rules(protocol),
         ),
+        kidney_course=workup.kidney_course,
+        decline=workup.decline,
         chemistry=PlannedChemistry(workup.chemistry, ranges.references),
         radiographs=tuple(
             PlannedRadiograph(

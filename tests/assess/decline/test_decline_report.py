@@ -103,8 +103,8 @@ def test_an_acute_injury_is_left_out_of_the_slope() -> None:
     hurt = [result(65, spell), result(25, spell + timedelta(days=2))]
     healing = result(40, spell + timedelta(days=6))
     found = found_in(*steady, *hurt, healing)
-    assert "2 result(s) of an acute kidney injury" in said(found["gfr-slope"])
-    assert len(found["gfr-slope"].facts) == 7
+    assert "3 result(s) of an acute kidney injury" in said(found["gfr-slope"])
+    assert len(found["gfr-slope"].facts) == 6
     assert found["gfr-slope"].value == pytest.approx(-2.0, abs=0.15)
 
 

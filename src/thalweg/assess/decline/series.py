@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 __all__ = ["RateSeries", "rate_series"]
 
 DAYS_A_YEAR = 365.25
+BEFORE_INJURY = timedelta(days=2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +86,10 @@ class RateSeries:
 
 
 def _unsteady(case: Case, rules: Rules) -> set[date]:
-    """Return the days of results with a stage of injury, and of those in the week after one."""
+    """Return the days of results with a stage of injury, of the 48 h before one, and a week after.
+
+    The first result of an injury often has no stage of its own, for want of one before it.
+    """
     course = creatinine_course(case, rules)
     if course is None:
         return set()
@@ -96,7 +100,7 @@ def _unsteady(case: Case, rules: Rules) -> set[date]:
         if stage > 0
     ]
     every = {day_of(fact.at) for key in ("creatinine", "cystatin-c") for fact in case.series(key)}
-    return {day for day in every if any(one <= day <= one + week for one in hurt)}
+    return {day for day in every if any(one - BEFORE_INJURY <= day <= one + week for one in hurt)}
 
 
 def _one_a_day(facts: Sequence[Fact], unit: str) -> tuple[list[Fact], int]:
@@ -125,7 +129,7 @@ def rate_series(case: Case, rules: Rules) -> RateSeries | None:
     Creatinine is followed; cystatin C in its place where muscle loss or bowel in the urinary tract
     is recorded and there are at least 3 days with it. The two are never mixed in one series.
     Results before the age of 18 are left out (another equation, and growth), and so are those of
-    an acute injury and of the week after it.
+    an acute injury, of the 48 h before and of the week after it.
     """
     marker = _marker(case)
     unit = {"creatinine": "mg/dL", "cystatin-c": "mg/L"}[marker]
@@ -141,8 +145,8 @@ def rate_series(case: Case, rules: Rules) -> RateSeries | None:
     steady = [fact for fact in grown if day_of(fact.at) not in unsteady]
     if len(steady) < len(grown):
         said.append(
-            f"{len(grown) - len(steady)} result(s) of an acute kidney injury and the week after it "
-            "are left out."
+            f"{len(grown) - len(steady)} result(s) of an acute kidney injury, of the 48 h before "
+            "and the week after it are left out."
         )
     kept, others = _one_a_day(steady, unit)
     if others:

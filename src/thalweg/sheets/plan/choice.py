@@ -140,7 +140,8 @@ def calendar_section(content: PlanContent) -> Section:
 def _used(content: PlanContent) -> list[str]:
     keys: list[str] = []
     margins = (*content.margins, *(content.chemistry.findings if content.chemistry else ()))
-    for finding in (*content.kidney, *(f for u in content.ureters for f in u.findings), *margins):
+    kidneys = (*content.kidney, *content.kidney_course)
+    for finding in (*kidneys, *(f for u in content.ureters for f in u.findings), *margins):
         keys += finding.method.sources
     keys += fitness_sources(content)
     for row in content.appraisal.diversions:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from datetime import date
 
+    from thalweg.assess.decline.report import Decline
     from thalweg.assess.fitness.report import FitnessReport
     from thalweg.care.calendar import Calendar
     from thalweg.plan.appraise import Appraisal
@@ -64,6 +65,10 @@ class PlanContent:
     map_cautions : tuple of str
         What the map must say.
     chemistry : PlannedChemistry or None
+    kidney_course : tuple of Finding
+        The kidneys over time.
+    decline : Decline or None
+        The course of the filtration rate, to be drawn.
     """
 
     case: Case
@@ -84,3 +89,5 @@ class PlanContent:
     front: Picture | None = None
     map_cautions: tuple[str, ...] = ()
     chemistry: PlannedChemistry | None = None
+    kidney_course: tuple[Finding, ...] = ()
+    decline: Decline | None = None

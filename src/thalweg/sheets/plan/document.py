@@ -14,6 +14,7 @@ from thalweg.sheets.plan.anatomy import (
 from thalweg.sheets.plan.chemistry import chemistry_section
 from thalweg.sheets.plan.choice import calendar_section, diversion_sections, sources_section
 from thalweg.sheets.plan.fitness import fitness_section
+from thalweg.sheets.plan.kidneys import kidney_course_section
 from thalweg.sheets.plan.person import at_a_glance, facts_section
 from thalweg.sheets.plan.radiograph import radiograph_section
 from thalweg.sheets.plan.words import WARNING
@@ -34,8 +35,8 @@ def plan_document(content: PlanContent) -> Document:
     Returns
     -------
     Document
-        At a glance; kidneys; acid-base; fitness and contrast; each ureter; reach; sites; every
-        diversion; calendar; what is on record; sources.
+        At a glance; kidneys, and over time; acid-base; fitness and contrast; each ureter; reach;
+        sites; every diversion; calendar; what is on record; sources.
     """
     person = content.case.person
     phantom = any(image.phantom for image in content.case.images)
@@ -52,6 +53,7 @@ def plan_document(content: PlanContent) -> Document:
         sections=(
             at_a_glance(content),
             kidney_section(content),
+            *kidney_course_section(content.kidney_course, content.decline),
             *([chemistry_section(content.case, content.chemistry)] if content.chemistry else []),
             fitness_section(content),
             *(ureter_section(ureter) for ureter in content.ureters),
