@@ -20,6 +20,8 @@ from tests.support.precise_kidney import (
 from tests.support.smallcase import SECRETS
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from tests.conftest import OnRecord
 
 WOMAN = ("--age", "50", "--sex", "female")
@@ -140,3 +142,23 @@ def test_a_case_has_its_own_birth_date_and_sex(
     line = thalweg("kidney", small_once.case_id, *small_once.where, *option).refusal(*SECRETS)
     assert option[0] in line
     assert "leave" in line
+
+
+def test_urea_risk_and_region_on_the_line() -> None:
+    blood = ("--creatinine", "1.8mg/dL", "--urea", "10mmol/L", "--albumin-ratio", "300mg/g")
+    found = kidney(*WOMAN, *blood, "--region", "elsewhere")
+    # 10 mmol/L of urea is 28.01 mg/dL of its nitrogen.
+    assert found["urea-creatinine-ratio"]["value"] == pytest.approx(28.0134 / 1.8, rel=1e-6)
+    risks = {name for name in found if name.startswith("kidney-failure-risk")}
+    assert risks == {f"kidney-failure-risk-{years}-years-elsewhere" for years in (2, 5)}
+    assert all(found[name]["unit"] == "%" for name in risks)
+    void = kidney(*WOMAN, *blood, "--bowel-in-urinary-tract")
+    assert void["kidney-failure-risk-5-years"]["value"] is None
+
+
+def test_a_region_that_is_none_and_a_faulty_protocol_are_refused(tmp_path: Path) -> None:
+    line = (*WOMAN, "--creatinine", "1.8mg/dL")
+    assert "'mars'" in thalweg("kidney", *line, "--region", "mars").refusal()
+    tmp_path.joinpath("kidney.toml").write_text("[injury-rise]\numol_l = 44\n", encoding="utf-8")
+    said = thalweg("kidney", *line, "--protocol", tmp_path).refusal()
+    assert "names no source" in said

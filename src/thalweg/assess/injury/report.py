@@ -144,11 +144,14 @@ def _by_creatinine(course: Course, baseline: Finding) -> Finding:
     worst = int(np.argmax(least.astype(np.int64)))
     most = int(course.stages.most[compared].max()) if compared.any() else 3
     shown = course.facts[worst] if least[worst] else course.facts[-1]
+    # The greatest stage first: it is what stands beside the value on paper.
+    order = sorted(range(least.size), key=lambda place: -int(least[place]))
     listed = [
-        f"{say_moment(fact.at)}: {_WORDS[stage]} ({amount(fact, 'umol/L'):.0f} µmol/L, "
-        f"{amount(fact, 'umol/L') * 1000 / level:.2f} times its reference)."
-        for fact, stage, level in zip(course.facts, least, reference, strict=True)
-        if stage > 0
+        f"{say_moment(course.facts[n].at)}: {_WORDS[least[n]]} "
+        f"({amount(course.facts[n], 'umol/L'):.0f} µmol/L, "
+        f"{amount(course.facts[n], 'umol/L') * 1000 / reference[n]:.2f} times its reference)."
+        for n in order
+        if least[n] > 0 and reference[n] > 0
     ]
     return Finding(
         name="injury-stage-creatinine",
