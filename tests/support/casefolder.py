@@ -106,7 +106,14 @@ def bundle(*resources: dict[str, object], kind: str = "collection") -> str:
     return text.replace('"<<', "").replace('>>"', "")
 
 
-def write_series(folder: Path, *, born: date = date(1961, 3, 4), seed: str = "first") -> None:
+def write_series(
+    folder: Path,
+    *,
+    born: date = date(1961, 3, 4),
+    seed: str = "first",
+    description: str = "small",
+    minute: int = 0,
+) -> None:
     """Write a CT of 16 planes, 2 mm apart, from the origin to (15, 15, 30) mm."""
     to_lps = np.array(
         [[0.0, 0.0, 1.0, 0.0], [0.0, 1.0, 0.0, 0.0], [2.0, 0.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0]]
@@ -117,8 +124,8 @@ def write_series(folder: Path, *, born: date = date(1961, 3, 4), seed: str = "fi
         volume,
         folder,
         person=InventedPerson("SU-0417", "Example^Ada", born, "F"),
-        study_at=datetime(2026, 3, 2, 9, tzinfo=UTC),
-        description="small",
+        study_at=datetime(2026, 3, 2, 9, minute, tzinfo=UTC),
+        description=description,
         seed=seed,
     )
 

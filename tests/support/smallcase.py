@@ -77,7 +77,8 @@ potassium,4.5,mmol/L,2026-03-01T08:30+01:00
 """
 
 
-def _course() -> Array:
+def bowed() -> Array:
+    """Return the ureter's dense points, from above its upper mark to below its lower one."""
     along = np.linspace(0.0, 1.0, 400)
     start, end = np.array(START_MM), np.array(END_MM)
     straight = start + along[:, None] * (end - start)
@@ -86,25 +87,33 @@ def _course() -> Array:
 
 def true_length_mm() -> float:
     """Return the ureter's length between its marks, by summing its steps."""
-    course = _course()
+    course = bowed()
     between = course[(course[:, 2] <= 49.0) & (course[:, 2] >= -69.0)]
     return float(np.linalg.norm(np.diff(between, axis=0), axis=1).sum())
+
+
+def trunk(finer: int = 1) -> tuple[tuple[int, int, int], Array, Array]:
+    """Return shape, index-to-LPS matrix and tissue without a ureter; `finer` divides the pixels."""
+    shape = (SHAPE[0], SHAPE[1] * finer, SHAPE[2] * finer)
+    spacing = SPACING_MM / finer
+    to_lps = np.eye(4)
+    to_lps[:3, :3] = [[0, 0, spacing], [0, spacing, 0], [SPACING_MM, 0, 0]]
+    to_lps[:3, 3] = (-74.0, -54.0, -78.0)
+    index = np.stack(np.meshgrid(*(np.arange(n) for n in shape), indexing="ij"))
+    x, y, _ = np.tensordot(to_lps[:3, :3], index, 1) + to_lps[:3, 3][:, None, None, None]
+    depth = 55.0 * (1.0 - np.hypot(x / 68.0, (y - 6.0) / 55.0))
+    tissue = np.full(shape, -1000.0)
+    for border, hounsfield in LAYERS:
+        tissue += np.clip((depth - border) / spacing + 0.5, 0.0, 1.0) * (hounsfield - tissue)
+    return shape, to_lps, tissue
 
 
 @cache
 def abdomen() -> ImageVolume:
     """Return the abdomen's image."""
-    to_lps = np.eye(4)
-    to_lps[:3, :3] = np.array([[0.0, 0, 1], [0, 1, 0], [1, 0, 0]]) * SPACING_MM
-    to_lps[:3, 3] = (-74.0, -54.0, -78.0)
-    index = np.stack(np.meshgrid(*(np.arange(n) for n in SHAPE), indexing="ij"))
-    x, y, _ = np.tensordot(to_lps[:3, :3], index, 1) + to_lps[:3, 3][:, None, None, None]
-    depth = 55.0 * (1.0 - np.hypot(x / 68.0, (y - 6.0) / 55.0))
-    tissue = np.full(SHAPE, -1000.0)
-    for border, hounsfield in LAYERS:
-        tissue += np.clip((depth - border) / SPACING_MM + 0.5, 0.0, 1.0) * (hounsfield - tissue)
-    ureter = Tube(_course(), constant(2.5), constant(400.0))
-    return render([ureter], SHAPE, to_lps, tissue_hu=tissue, noise_hu=10.0)
+    shape, to_lps, tissue = trunk()
+    ureter = Tube(bowed(), constant(2.5), constant(400.0))
+    return render([ureter], shape, to_lps, tissue_hu=tissue, noise_hu=10.0)
 
 
 def write_images(folder: Path, *, seed: str = "small") -> list[Path]:

@@ -9,7 +9,7 @@ bridged there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -100,6 +100,8 @@ class Compared:
     least_calibre_mm : float or None
         Least calibre measured there on the second phase; None where none was.
     said : str
+    narrow : Narrowing or None
+        What the first phase measured there, of a narrowing.
     """
 
     kind: str
@@ -108,6 +110,7 @@ class Compared:
     verdict: Verdict
     least_calibre_mm: float | None
     said: str
+    narrow: Narrowing | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +165,9 @@ def compared(first: Course, second: Course) -> Phases:
     slack = SLACK_MM + apart
     found = [
         *(
-            _stretch(second, "narrowing", one.from_mm, one.to_mm, place, slack, one)
+            replace(
+                _stretch(second, "narrowing", one.from_mm, one.to_mm, place, slack, one), narrow=one
+            )
             for one in first.narrowings
             for place in (_place(first, there, away, one.from_mm, one.to_mm),)
         ),

@@ -37,7 +37,8 @@ class Mark:
         Outward direction of the skin at a stoma site; of any length above 0.
     series_uid : str
         Series Instance UID of the images it was placed on, without which LPS means nothing;
-        empty for a mark of a scene without images.
+        empty for a mark of a scene without images; while a case file is read, the folder's name
+        for a second phase.
     """
 
     points_mm: tuple[Point, ...]

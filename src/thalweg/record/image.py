@@ -43,6 +43,9 @@ class ImageVolume:
         True when the image is artificial; every page that shows it says so.
     cautions : tuple of str
         Sentences about the series that any measurement on it must carry.
+    frame_uid : str
+        DICOM Frame of Reference UID (PS3.3 C.7.4.1), or empty where the files give none: only
+        series of one frame are known to mean the same place by the same point.
     """
 
     values: NDArray[np.int16] | NDArray[np.float32]
@@ -52,6 +55,7 @@ class ImageVolume:
     acquired: str = ""
     phantom: bool = False
     cautions: tuple[str, ...] = field(default=())
+    frame_uid: str = ""
 
     def __post_init__(self) -> None:
         if self.values.ndim != 3 or min(self.values.shape) < 1:

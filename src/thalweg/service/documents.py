@@ -25,7 +25,13 @@ from thalweg.sheets.pdf import to_pdf
 from thalweg.sheets.pictures.course import course_picture
 from thalweg.sheets.pictures.radiograph import radiograph_picture
 from thalweg.sheets.pictures.refused import refused_picture
-from thalweg.sheets.plan import PlanContent, PlannedRadiograph, PlannedUreter, plan_document
+from thalweg.sheets.plan import (
+    PlanContent,
+    PlannedPhase,
+    PlannedRadiograph,
+    PlannedUreter,
+    plan_document,
+)
 from thalweg.sheets.plan.chemistry import PlannedChemistry
 
 if TYPE_CHECKING:
@@ -35,6 +41,7 @@ if TYPE_CHECKING:
     from thalweg.measure.course import Course
     from thalweg.progress import Progress
     from thalweg.record.image import ImageVolume
+    from thalweg.service.marked_phase import SeenAgain
     from thalweg.service.protocol import Protocol
     from thalweg.service.workup import Workup
     from thalweg.sheets.document import Picture
@@ -47,6 +54,13 @@ def _course(
     volume: ImageVolume, course: Course, side: str, pivot_mm: float | None, cut_mm: float | None
 ) -> Picture:
     return course_picture(volume, course, side, pivot_mm=pivot_mm, division_mm=cut_mm)
+
+
+def _second(again: SeenAgain | None) -> PlannedPhase | None:
+    if again is None:
+        return None
+    at = again.findings[-1].at if again.findings else None
+    return PlannedPhase(again.phases, at, again.problem)
 
 
 DRAW = Draw(_course, refused_picture)
@@ -102,7 +116,9 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
         kidney=workup.kidney,
         fitness=workup.fitness,
         ureters=tuple(
-            PlannedUreter(one.side, one.findings, one.freed, one.picture, one.problem)
+            PlannedUreter(
+                one.side, one.findings, one.freed, one.picture, one.problem, _second(one.again)
+            )
             for one in workup.ureters
         ),
         sites=workup.sites,

@@ -27,6 +27,7 @@ from thalweg.service.marks import (
     require_inside,
     tied,
 )
+from thalweg.service.phase_marks import phases_apart, require_phase, second_series
 from thalweg.store import NewSeries, digest_files, require_same_person
 
 if TYPE_CHECKING:
@@ -238,17 +239,31 @@ def _on_images(
         return case_file.facts
     with harvest.part(f"{gathered.inbox.case_file.name}, [images]"):
         named = [(each.folder, each.series_uid) for each in there]
-        uid = choose_series(case_file.images_folder, [*gathered.uids.items()], named)
-        facts = tied(case_file.facts, uid)
-        for name, own in gathered.uids.items():
-            if own == uid:
-                _check_marks(facts, gathered.surveys[name], harvest)
-                return facts
-        record = next(each for each in there if each.series_uid == uid)
-        with surveyed(store, record) as found:
-            _check_marks(facts, found, harvest)
+        here = [*gathered.uids.items()]
+        uid = choose_series(case_file.images_folder, here, named)
+        found = _survey_of(uid, gathered, there, store)
+        firsts, seconds = phases_apart(case_file.facts)
+        facts = tied(firsts, uid)
+        _check_marks(facts, found, harvest)
+        for mark in seconds:
+            with harvest.part(mark.origin.place):
+                other = second_series(mark, uid, here, named)
+                second = _survey_of(other, gathered, there, store)
+                harvest.questions += require_phase(mark, facts, first=found, second=second)
+                facts = (*facts, *tied((mark,), other))
         return facts
     return case_file.facts
+
+
+def _survey_of(
+    uid: str, gathered: _Gathered, there: Sequence[ImageRecord], store: Store
+) -> SeriesSurvey:
+    """Return the headers of a series that came along or is on record."""
+    for name, own in gathered.uids.items():
+        if own == uid:
+            return gathered.surveys[name]
+    with surveyed(store, next(each for each in there if each.series_uid == uid)) as found:
+        return found
 
 
 def _check_marks(facts: Sequence[Fact], series: SeriesSurvey, harvest: Reading) -> None:

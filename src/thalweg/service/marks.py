@@ -9,6 +9,7 @@ import numpy as np
 
 from thalweg.errors import InputError
 from thalweg.exchange.casefile.marks import COURSES, URETERS
+from thalweg.exchange.casefile.second import SECONDS
 from thalweg.record.fact import Mark
 
 if TYPE_CHECKING:
@@ -31,7 +32,8 @@ WITHOUT_IMAGES = (
 def need_no_images(facts: Sequence[Fact]) -> bool:
     """Say whether marks can stand without images: every ureter's course was placed by hand."""
     marked = {fact.concept for fact in facts if isinstance(fact.value, Mark)}
-    return not marked & set(URETERS.values()) and bool(marked & set(COURSES.values()))
+    traced = {*URETERS.values(), *SECONDS.values()}
+    return not marked & traced and bool(marked & set(COURSES.values()))
 
 
 def choose_series(wanted: str, here: Sequence[Named], on_record: Sequence[Named]) -> str:

@@ -21,9 +21,11 @@ if TYPE_CHECKING:
     from thalweg.measure.course import Course
     from thalweg.measure.phases import Phases
     from thalweg.progress import Progress
+    from thalweg.record.fact import Fact, Moment
     from thalweg.record.finding import Finding
+    from thalweg.record.image import ImageVolume
 
-__all__ = ["SecondPhase", "second_phase"]
+__all__ = ["SAME_MARKS", "SecondPhase", "second_phase", "seen_again"]
 
 SAME_MARKS = (
     "The points of the first phase were used on the second: both series are taken to share one"
@@ -96,12 +98,59 @@ def second_phase(
     """
     try:
         volume = read_volume(folder, progress=progress)
-        start, *via, end = points_mm
-        course = trace_ureter(volume, start, end, via, progress=progress)
+        return seen_again(
+            first,
+            volume,
+            points_mm,
+            otherwise=date.today(),  # noqa: DTZ011 - only if undated
+            doubts=(SAME_MARKS,) if same_marks else (),
+            progress=progress,
+        )
     except InputError as refused:
         raise refused.at("second phase") from refused
+
+
+def seen_again(
+    first: Course,
+    volume: ImageVolume,
+    points_mm: Sequence[tuple[float, float, float]],
+    *,
+    otherwise: Moment,
+    doubts: tuple[str, ...],
+    side: str = "",
+    facts: tuple[Fact, ...] = (),
+    progress: Progress = silent,
+) -> SecondPhase:
+    """Trace the same ureter on a second image and compare.
+
+    Parameters
+    ----------
+    first : Course
+    volume : ImageVolume
+        The second series.
+    points_mm : sequence of tuple
+        Start, via points and end on it.
+    otherwise : date or aware datetime
+        Date of a series that does not say its own.
+    doubts : tuple of str
+        What every finding must say beside what the image brings along.
+    side : str
+        ``"left"``, ``"right"``, or empty where nobody said.
+    facts : tuple of Fact
+        The marks of both phases.
+    progress : Progress
+
+    Raises
+    ------
+    InputError
+        If it cannot be traced.
+    """
+    start, *via, end = points_mm
+    course = trace_ureter(volume, start, end, via, side=side, progress=progress)
     phases = compared(first, course)
-    at, undated = acquired_on(volume.acquired, date.today())  # noqa: DTZ011 - only if undated
-    doubts = (*image_cautions(volume), *undated, *((SAME_MARKS,) if same_marks else ()))
-    findings = tuple(one.with_cautions(doubts) for one in phase_findings(phases, at=at))
-    return SecondPhase(course, phases, findings)
+    at, undated = acquired_on(volume.acquired, otherwise)
+    doubts = (*image_cautions(volume), *undated, *doubts)
+    *stretches, length = phase_findings(phases, at=at, side=side, facts=facts)
+    own = tuple(f"On the second phase: {caution}" for caution in course.cautions)
+    found = (*stretches, length.with_cautions(own))
+    return SecondPhase(course, phases, tuple(one.with_cautions(doubts) for one in found))

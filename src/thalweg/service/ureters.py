@@ -10,6 +10,7 @@ from thalweg.measure.findings import course_findings
 from thalweg.measure.pelvis_finding import pelvis_finding
 from thalweg.plan.staging import FreedUreter, division_of, pivot_of
 from thalweg.service.marked import marked_ureter, measured_course, refusal
+from thalweg.service.marked_phase import marked_again
 from thalweg.service.tracing import pelvis_beside
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from thalweg.record.image import ImageVolume
     from thalweg.service.images import Images
     from thalweg.service.marked import MeasuredCourse
+    from thalweg.service.marked_phase import SeenAgain
 
 __all__ = ["SIDES", "Draw", "TracedUreter", "traced_ureters"]
 
@@ -67,6 +69,8 @@ class TracedUreter:
         What `draw` made of it.
     problem : str
         Why it was not traced or cannot be freed; empty where all is well.
+    again : SeenAgain or None
+        What a second phase shows of it, or why nothing; None where none is marked.
     """
 
     side: str
@@ -77,6 +81,7 @@ class TracedUreter:
     facts: tuple[Fact, ...]
     picture: Any = None
     problem: str = ""
+    again: SeenAgain | None = None
 
 
 def traced_ureters(
@@ -102,13 +107,19 @@ def traced_ureters(
             problem += undrawn
             found.append(TracedUreter(side, at, None, None, (), (marked.fact,), picture, problem))
             continue
-        found.append(_freed(case, side, marked.fact, measured, draw))
+        again = marked_again(case, side, marked.fact, measured, images, progress=progress)
+        found.append(_freed(case, side, marked.fact, measured, again, draw))
         progress(f"Tracing the {side} ureter", 1, 1)
     return tuple(found)
 
 
 def _freed(
-    case: Case, side: str, fact: Fact, measured: MeasuredCourse, draw: Draw | None
+    case: Case,
+    side: str,
+    fact: Fact,
+    measured: MeasuredCourse,
+    again: SeenAgain | None,
+    draw: Draw | None,
 ) -> TracedUreter:
     """Return a measured ureter with what of it can be freed, its findings and its picture."""
     course, volume = measured.course, measured.volume
@@ -116,6 +127,8 @@ def _freed(
     pelvis = pelvis_beside(course, volume)
     wide = pelvis_finding(pelvis, at=measured.taken, side=side, facts=(fact,))
     findings = tuple(finding.with_cautions(measured.doubts) for finding in (*told, wide))
+    phases, seconds = (None, ()) if again is None else (again.phases, again.facts)
+    findings += () if again is None else again.findings
     pole, held = case.mark(f"lower-pole-{side}")
     freed, problem = None, ""
     if course.points_mm[-1, 2] > course.points_mm[0, 2]:
@@ -130,15 +143,17 @@ def _freed(
         )
     else:
         pivot = pivot_of(course, pole.points_mm[0])
-        division, why = division_of(course, pivot)
-        freed = FreedUreter(side, course, pivot, division, (fact, held.fact), why)
+        division, why = division_of(course, pivot, phases)
+        freed = FreedUreter(side, course, pivot, division, (fact, held.fact, *seconds), why)
     picture, undrawn = None, ""
     if draw is not None and volume is not None:
         stations = (None, None) if freed is None else (freed.pivot_mm, freed.division_mm)
         picture, undrawn = _drawn(draw.course, volume, course, side, *stations)
-    facts = (fact,) if held.fact is None else (fact, held.fact)
+    facts = (fact, *(() if held.fact is None else (held.fact,)), *seconds)
     problem += undrawn
-    return TracedUreter(side, measured.taken, course, freed, findings, facts, picture, problem)
+    return TracedUreter(
+        side, measured.taken, course, freed, findings, facts, picture, problem, again
+    )
 
 
 def _drawn(draw: Callable[..., Any], *what: Any) -> tuple[Any, str]:

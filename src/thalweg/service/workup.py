@@ -242,6 +242,7 @@ def worked_up(
     rules = catalogue(protocol.table("catalogue"))
     appraisal = appraise(case, findings, summarised(routes, margins), rules, at)
     untraced = [one.problem for one in ureters if one.problem]
+    untraced += [one.again.problem for one in ureters if one.again and one.again.problem]
     unmeasured = [film.problem for film in films if film.problem]
     return Workup(
         case,

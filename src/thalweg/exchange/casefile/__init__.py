@@ -25,6 +25,9 @@
     start_mm = [60, 20, 100]         # at the renal pelvis
     via_mm = [[45, 30, 0]]           # optional, in order
     end_mm = [25, 10, -150]          # at the bladder
+    second = "late"                  # optional: folder of a second phase of this ureter
+    second_points_mm = [[60, 21, 96], [25, 10, -151]]  # optional: start, via points and end on it;
+                                     # left out, those of the first phase are used
 
     [ureter.right]                   # or the whole course, placed by hand where tracing fails
     points_mm = [[-58, 22, 98], [-44, 31, 10], [-27, 12, -148]]

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from thalweg.errors import InputError
+from thalweg.exchange.casefile.second import SECOND_KEYS, SECONDS, second_mark
 from thalweg.exchange.casefile.strict import (
     Table,
     check_keys,
@@ -40,7 +41,7 @@ SITE_LENGTHS: Final = {"wall_mm": "site-wall", "height_mm": "site-height"}
 
 def landmark_keys() -> tuple[str, ...]:
     """Return the concepts that stand under ``[landmarks_mm]``: single points without a section."""
-    own = {*URETERS.values(), *COURSES.values(), SITE}
+    own = {*URETERS.values(), *COURSES.values(), *SECONDS.values(), SITE}
     return tuple(key for key, row in concepts().items() if row.kind == "points" and key not in own)
 
 
@@ -63,10 +64,15 @@ def take_marks(table: Table, at: Moment, file: str, reading: Reading) -> None:
         check_keys(sides, (), tuple(URETERS))
         for side in sides:
             with reading.part(f"[ureter.{side}]"):
-                mark, by_hand = _ureter(subtable(sides, side))
+                course = subtable(sides, side)
+                mark, by_hand = _ureter(course)
                 key = COURSES[side] if by_hand else URETERS[side]
                 origin = Origin("case file", f"{file} [ureter.{side}]")
                 reading.facts.append(Fact(key, mark, "mm", at, origin))
+                second = second_mark(course, mark, by_hand=by_hand)
+                if second is not None:
+                    origin = Origin("case file", f"{file} [ureter.{side}] second")
+                    reading.facts.append(Fact(SECONDS[side], second, "mm", at, origin))
     for number, name, row in _rows(table, "site", reading):
         with reading.part(f"[[site]] {number}"):
             origin = Origin("case file", f"{file} [[site]] {number}")
@@ -112,7 +118,7 @@ def _ureter(course: Table) -> tuple[Mark, bool]:
     if not isinstance(by_hand, bool):
         raise InputError("'by_hand' is yes or no", mend="write true or false")
     if "points_mm" in course:
-        check_keys(course, ("points_mm",), ("by_hand",))
+        check_keys(course, ("points_mm",), ("by_hand", *SECOND_KEYS))
         if not by_hand:
             raise InputError(
                 "'points_mm' is a course placed by hand",
@@ -124,7 +130,7 @@ def _ureter(course: Table) -> tuple[Mark, bool]:
                 f"'points_mm' has fewer than {LEAST_POINTS} points", mend="place more along it"
             )
     else:
-        check_keys(course, ("start_mm", "end_mm"), ("via_mm", "by_hand"))
+        check_keys(course, ("start_mm", "end_mm"), ("via_mm", "by_hand", *SECOND_KEYS))
         start, end = (point_in(course[key], key) for key in ("start_mm", "end_mm"))
         points = (start, *points_in(course.get("via_mm", []), "via_mm"), end)
     if any(first == second for first, second in pairwise(points)):

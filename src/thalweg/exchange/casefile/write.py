@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from thalweg.exchange.casefile.marks import COURSES, URETERS, landmark_keys
 from thalweg.exchange.casefile.radiographs import is_of_radiograph, radiograph_lines
+from thalweg.exchange.casefile.second import SECONDS, shared_points
 from thalweg.record.fact import Mark
 
 if TYPE_CHECKING:
@@ -28,7 +29,8 @@ def write_casefile(path: Path, content: CaseFile) -> None:
     path : Path
         Replaced if it exists.
     content : CaseFile
-        Person, course and marks. A mark's series is left out: the folder stands for it.
+        Person, course and marks. A mark's series is left out: the folder stands for it; for a
+        second phase the folder stands in the mark, as it was read.
 
     Raises
     ------
@@ -96,10 +98,14 @@ def _marks(marks: list[Fact], lengths: list[Fact]) -> Iterator[str]:
             start, *via, end = map(_point, mark.points_mm)
             yield f"\n[ureter.{sides[fact.concept]}]"
             yield from (f"start_mm = {start}", f"via_mm = [{', '.join(via)}]", f"end_mm = {end}")
+            yield from _second(sides[fact.concept], mark, marks, by_hand=False)
         elif fact.concept in courses:
             yield f"\n[ureter.{courses[fact.concept]}]"
             yield f"points_mm = [{', '.join(map(_point, mark.points_mm))}]"
             yield "by_hand = true"
+            yield from _second(courses[fact.concept], mark, marks, by_hand=True)
+        elif fact.concept in SECONDS.values():
+            continue  # written with the ureter's first phase
         elif fact.concept == "stoma-site":
             yield from _site(fact, mark, lengths)
         elif fact.concept == "obstacle":
@@ -111,6 +117,15 @@ def _marks(marks: list[Fact], lengths: list[Fact]) -> Iterator[str]:
             raise ValueError(msg)
     if landmarks:
         yield from ("\n[landmarks_mm]", *landmarks)
+
+
+def _second(side: str, first: Mark, marks: list[Fact], *, by_hand: bool) -> Iterator[str]:
+    for fact in marks:
+        mark = fact.value
+        if fact.concept == SECONDS[side] and isinstance(mark, Mark):
+            yield f"second = {_text(mark.series_uid)}"
+            if mark.points_mm != shared_points(first.points_mm, by_hand=by_hand):
+                yield f"second_points_mm = [{', '.join(map(_point, mark.points_mm))}]"
 
 
 def _site(fact: Fact, mark: Mark, lengths: list[Fact]) -> Iterator[str]:

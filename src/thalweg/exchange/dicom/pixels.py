@@ -75,6 +75,7 @@ def read_volume(source: Path | SeriesSurvey, *, progress: Progress = silent) -> 
         acquired=found.acquired,
         phantom=found.phantom,
         cautions=found.cautions,
+        frame_uid=found.frame_uid,
     )
 
 

@@ -76,6 +76,8 @@ class SeriesSurvey:
         True when Quality Control Image or Quality Control Subject is YES (PS3.3 C.7.6.1, C.7.1.1).
     cautions : tuple of str
         Sentences that any measurement on the series must carry.
+    frame_uid : str
+        Frame of Reference UID; empty where the files lack it.
     """
 
     folder: Path
@@ -93,6 +95,7 @@ class SeriesSurvey:
     orientation: str
     phantom: bool
     cautions: tuple[str, ...]
+    frame_uid: str = ""
 
 
 def survey(folder: Path, *, progress: Progress = silent) -> SeriesSurvey:
@@ -241,6 +244,7 @@ def _described(
         orientation=stack.orientation,
         phantom=any(file.phantom for file in files),
         cautions=(*stack.cautions, *date_cautions, *cautions),
+        frame_uid=files[0].frame_of_reference_uid,
     )
 
 

@@ -3,5 +3,6 @@
 from thalweg.sheets.plan.content import PlanContent, PlannedUreter
 from thalweg.sheets.plan.document import plan_document
 from thalweg.sheets.plan.radiograph import PlannedRadiograph
+from thalweg.sheets.plan.second_phase import PlannedPhase
 
-__all__ = ["PlanContent", "PlannedRadiograph", "PlannedUreter", "plan_document"]
+__all__ = ["PlanContent", "PlannedPhase", "PlannedRadiograph", "PlannedUreter", "plan_document"]

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from thalweg.measure.phases import METHODS
 from thalweg.plan.reach.diversions import CONDUITS, TRANSURETERO
 from thalweg.plan.reached import MARGIN, kink_of, redundancy_of
 from thalweg.record.fact import say_moment
 from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
 from thalweg.sheets.pictures.routes import routes_picture, standing
+from thalweg.sheets.plan.second_phase import phase_blocks
 from thalweg.sheets.plan.words import cautions_of, finding_table
 
 if TYPE_CHECKING:
@@ -47,7 +49,11 @@ def ureter_section(ureter: PlannedUreter) -> Section:
         blocks.append(ureter.picture)
     if ureter.findings:
         caption = "Stations count from the point in the renal pelvis, in mm along the ureter."
-        blocks.append(finding_table(ureter.findings, caption))
+        # What the second phase shows of each stretch stands beside the first in a table of its own.
+        shown = [one for one in ureter.findings if one.method is not METHODS["stretch"]]
+        blocks.append(finding_table(shown, caption))
+    if ureter.second is not None:
+        blocks += phase_blocks(ureter.second)
     if ureter.freed is not None:
         freed = ureter.freed
         blocks.append(

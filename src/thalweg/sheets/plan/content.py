@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from thalweg.sheets.document import Picture
     from thalweg.sheets.plan.chemistry import PlannedChemistry
     from thalweg.sheets.plan.radiograph import PlannedRadiograph
+    from thalweg.sheets.plan.second_phase import PlannedPhase
 
 __all__ = ["PlanContent", "PlannedUreter"]
 
@@ -32,6 +33,7 @@ class PlannedUreter:
     freed: FreedUreter | None
     picture: Picture | None
     problem: str = ""
+    second: PlannedPhase | None = None
 
 
 @dataclass(frozen=True, eq=False)

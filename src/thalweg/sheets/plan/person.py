@@ -62,6 +62,8 @@ def _key_numbers(content: PlanContent) -> Table:
         named = (f"ureter-length-{ureter.side}", f"ureter-narrowing-1-{ureter.side}")
         where = f"{ureter.side.capitalize()} ureter"
         rows += [(finding, where) for finding in ureter.findings if finding.name in named]
+        again = [f for f in ureter.findings if f.name.startswith("ureter-narrowing-at-")]
+        rows += [(finding, where) for finding in again[:1]]
         best = _best_margin(content, ureter.side)
         rows += [(best, "Reach")] if best is not None else []
     for film in content.radiographs:
