@@ -212,6 +212,45 @@ def test_a_course_placed_by_hand_comes_back_as_one(tmp_path: Path) -> None:
     assert [found.id for found in read_text(tmp_path, text).facts] == [fact.id]
 
 
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        ('second = ""', "'second' is not a text"),
+        ("second = 2", "'second' is not a text"),
+        ("second_points_mm = [[1, 2, 3], [4, 5, 6]]", "but not the series it lies on; add second"),
+        ('second = "b"\nsecond_points_mm = [[1, 2, 3]]', "has fewer than 2 points"),
+        ('second = "b"\nsecond_points_mm = [[1, 2, 3], [1, 2, 3]]', "'second_points_mm' are the"),
+        ('second = "b"\nsecond_points_mm = "c"', "'second_points_mm' is not a list of points"),
+        ('seconds = "b"', "unknown key 'seconds'; perhaps 'second' is meant"),
+    ],
+)
+def test_second_phase_refused(tmp_path: Path, lines: str, said: str) -> None:
+    end = "end_mm = [8, 4, 2]"
+    with pytest.raises(InputError) as caught:
+        read_text(tmp_path, CASE_TOML + MARKS_TOML.replace(end, f"{end}\n{lines}"))
+    assert said in str(caught.value)
+    assert "[ureter.left]" in str(caught.value)
+
+
+@pytest.mark.parametrize("key", ["ureter-left", "ureter-course-left"])
+@pytest.mark.parametrize("own", [True, False])
+def test_a_second_phase_comes_back(tmp_path: Path, key: str, own: bool) -> None:
+    start, via, end = (1.5, 2.0, 90.0), (2.0, 3.0, 40.0), (4.0, 1.0, -20.0)
+    # Unless it has points of its own: all that were to be traced, of a course by hand its ends.
+    shared = (start, via, end) if key == "ureter-left" else (start, end)
+    points = ((1.0, 2.5, 88.0), (4.0, 1.0, -21.0)) if own else shared
+    origin = Origin("by hand")
+    facts = (
+        Fact(key, Mark((start, via, end)), "mm", DAY, origin),
+        Fact("ureter-left-second", Mark(points, series_uid="late, 5 min"), "mm", DAY, origin),
+    )
+    path = tmp_path / "case.toml"
+    write_casefile(path, CaseFile(Person("R-1", "A", date(1950, 1, 31), "male"), facts))
+    found = read_casefile(path, today=TODAY)
+    assert [fact.id for fact in found.facts] == [fact.id for fact in facts]
+    assert ("second_points_mm" in path.read_text(encoding="utf-8")) is own
+
+
 def test_marks_of_different_dates_have_no_case_file(tmp_path: Path) -> None:
     mark = Fact("umbilicus", Mark(((0.0, 0.0, 0.0),)), "mm", DAY, Origin("by hand"))
     person = Person("R-1", "A", date(1950, 1, 31), "male")
