@@ -35,9 +35,7 @@ _STANDING = {
 def kidney_section(content: PlanContent) -> Section:
     """Return every estimate of kidney function and its cautions."""
     table = finding_table(content.kidney, "Every estimate that fits, and the one to rely on.")
-    return Section(
-        "kidneys", "Kidneys", (table, Cautions(cautions_of(content.kidney))), new_page=True
-    )
+    return Section("kidneys", "Kidneys", (table, Cautions(cautions_of(content.kidney))))
 
 
 def ureter_section(ureter: PlannedUreter) -> Section:
@@ -130,7 +128,8 @@ def _said(content: PlanContent) -> tuple[str, ...]:
     for route in told:
         for caution in route.cautions:
             if not caution.startswith(SAID_ELSEWHERE):
-                place = f"{route.side} to {_place(route)}"
+                way = "" if route.donor else "to "
+                place = f"{route.side} {way}{_place(route)}"
                 where.setdefault(caution, []).append(place)
     found = []
     for caution, places in where.items():
