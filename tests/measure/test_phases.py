@@ -118,6 +118,15 @@ def test_a_narrowing_hardly_wider_still_holds() -> None:
     assert one.verdict is Verdict.HELD
 
 
+def test_a_lumen_too_fine_to_measure_is_told_as_a_limit() -> None:
+    fine = (replace(TIGHT[0], less_than=True), TIGHT[1])
+    second = known_course(moved_back(WINDING), narrowings=TIGHT)
+    phases = compared(replace(FIRST, narrowings=fine), second)
+    said = [one.said for one in phases.stretches if one.kind == "narrowing"]
+    assert "(less than 1.6 mm, then 1.6 mm)" in said[0]
+    assert "(1.5 mm, then 1.5 mm)" in said[1]
+
+
 def test_lengths_farther_apart_than_their_doubt_are_said() -> None:
     same = compared(FIRST, known_course(WINDING + np.array([2.0, -3.0, 5.0])))
     assert not any("more than their doubt" in caution for caution in same.cautions)

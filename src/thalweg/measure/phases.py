@@ -240,7 +240,7 @@ def _stretch(
     shut = sum(max(0.0, min(g.to_mm, high) - max(g.from_mm, low)) for g in second.gaps)
     if again:
         calibre = min(n.least_calibre_mm for n in again)
-        was = f"{narrow.least_calibre_mm:.1f} mm, then" if narrow else "shut, then"
+        was = f"{_calibre(narrow)}, then" if narrow else "shut, then"
         said = f"{head} is narrow in both phases ({was} {calibre:.1f} mm): it holds."
         return Compared(kind, start, end, Verdict.HELD, calibre, said)
     if shut > 0.5 * max(high - low, 1.0):
@@ -253,12 +253,17 @@ def _stretch(
         return Compared(kind, start, end, Verdict.NOT_SEEN, None, nothing)
     if narrow is not None and least < OPENING_RATIO * narrow.least_calibre_mm:
         said = (
-            f"{head} is hardly wider on the second phase ({narrow.least_calibre_mm:.1f} mm, then"
+            f"{head} is hardly wider on the second phase ({_calibre(narrow)}, then"
             f" {least:.1f} mm): it holds."
         )
         return Compared(kind, start, end, Verdict.HELD, least, said)
     said = f"{head} opened to {least:.1f} mm on the second phase: it was peristalsis, not fixed."
     return Compared(kind, start, end, Verdict.OPENED, least, said)
+
+
+def _calibre(narrow: Narrowing) -> str:
+    limit = "less than " if narrow.less_than else ""
+    return f"{limit}{narrow.least_calibre_mm:.1f} mm"
 
 
 def _cautions(
