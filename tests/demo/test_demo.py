@@ -166,7 +166,7 @@ def test_a_donor_that_stops_inside_is_not_said_to_reach_the_skin(demonstration: 
     section = page.split('id="sites"')[1].split("</section>")[0]
     row = section.split("<td>right upper</td>")[1].split("</tr>")[0]
     assert row.rsplit("<td>", 1)[1] == "right</td>"
-    assert "join, recipient to right upper" in page
+    assert "joins the right ureter, whose stoma is right upper" in page
 
 
 def test_a_full_disk_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

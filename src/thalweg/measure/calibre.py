@@ -180,9 +180,8 @@ def _fit(rings: _Rings, blur_mm: float, lumen_hu: Floats | None) -> tuple[Floats
     plain, products = _templates(blur_mm)
     shape = (len(rings.mean_hu), len(WALLS_MM), len(DIAMETERS_MM))
     wy = rings.weight * rings.mean_hu
-    # Not matmul: for arrays this small, waking a linear algebra library's threads costs more.
-    yo, yd, yw = np.einsum("nr,rtk->tnk", wy, plain)
-    oo, dd, do, wall_o, wall_d, wall_wall = np.einsum("nr,rtk->tnk", rings.weight, products)
+    yo, yd, yw = _summed(wy, plain)
+    oo, dd, do, wall_o, wall_d, wall_wall = _summed(rings.weight, products)
     yo, yd = yo - TISSUE_HU * wall_o, yd - TISSUE_HU * wall_d
     yy = (wy * rings.mean_hu).sum(axis=1)[:, None] - 2 * TISSUE_HU * yw + TISSUE_HU**2 * wall_wall
     if lumen_hu is None:
@@ -194,6 +193,12 @@ def _fit(rings: _Rings, blur_mm: float, lumen_hu: Floats | None) -> tuple[Floats
     error = yy + tissue**2 * oo + lumen**2 * dd + 2 * tissue * lumen * do
     error -= 2 * (tissue * yo + lumen * yd)
     return error.reshape(shape), np.asarray(lumen).reshape(shape)
+
+
+def _summed(weights: Floats, parts: Floats) -> Floats:
+    """Return sums over rings: weights (n, RINGS) by parts (RINGS, p, templates) to (p, n, t)."""
+    summed = weights @ parts.reshape(RINGS, -1)
+    return np.asarray(summed.reshape(len(weights), *parts.shape[1:]).swapaxes(0, 1))
 
 
 @cache

@@ -177,7 +177,7 @@ def test_other_voxels_make_another_series(tmp_path: Path) -> None:
     ("volume", "changes", "said"),
     [
         (replace(artificial(), phantom=False), {}, "artificial"),
-        (replace(artificial(), modality="MR"), {}, "CT volume"),
+        (replace(artificial(), modality="MR"), {}, "CT series"),
         (replace(artificial(), values=np.zeros((3, 3, 3), np.float32)), {}, "int16"),
         (artificial(), {"study_at": datetime(2026, 2, 3)}, "timezone"),  # noqa: DTZ001
         (artificial(), {"person": replace(PERSON, patient_id="")}, "patient ID"),
