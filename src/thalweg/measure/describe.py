@@ -156,7 +156,7 @@ def described(
         stents=calibre.things.stents,
         calibre_sd_mm=calibre.sd_mm,
     )
-    return with_spreads(course, float(volume.spacing_mm.max()), END_SD_MM)
+    return with_spreads(course, float(volume.spacing_mm.max()), END_SD_MM, volume.modality)
 
 
 def undescribed(points_mm: Floats, length_sd_mm: float, cautions: tuple[str, ...]) -> Course:
@@ -219,6 +219,7 @@ def _calibre(
             fit.sd_mm,
             float(volume.spacing_mm.max()),
             STEP_MM,
+            volume.modality,
         ),
         upper_mm=np.where(fine & lit, limit, np.nan),
         saturated=lit & ~spread,

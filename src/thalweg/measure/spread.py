@@ -17,13 +17,27 @@ from scipy import ndimage
 if TYPE_CHECKING:
     from thalweg.measure.course import Course, Dilatation, Gap, Narrowing
 
-__all__ = ["SHARP_VOXEL_MM", "bend_interval", "calibre_sd", "median_sd", "with_spreads"]
+__all__ = [
+    "SHARP_VOXEL_MM",
+    "bend_interval",
+    "calibre_sd",
+    "median_sd",
+    "systematic_sd",
+    "with_spreads",
+]
 
 Floats = NDArray[np.float64]
 
 VOXEL_SHARE = 0.03
 """Systematic part of a calibre's standard deviation in mm, per square mm of the longest edge of a
 voxel: 0.03 mm in planes 1 mm thick, 0.27 mm in planes of 3 mm (measured, see above)."""
+
+SYSTEMATIC_MM = 0.06
+"""What is left of blur and model where voxels are fine (measured on an infant's, see above)."""
+
+MR_SHARE = 0.05
+"""On MR the level of urine is an estimate: off by a tenth, it changes an area by that much and a
+calibre by half (the same phantoms)."""
 
 VOXEL_VARIANCE = 1 / 12 + 1 / 6
 """Variance of a voxel of unit edge and of linear interpolation (`thalweg.measure.calibre`)."""
@@ -54,8 +68,19 @@ SHARP_VOXEL_MM = 1.6
 """In voxels longer than this the centres wander by a share of a plane, and would seem kinks."""
 
 
+def systematic_sd(calibre_mm: Floats | float, longest_edge_mm: float, modality: str) -> Floats:
+    """Return the part of a calibre's standard deviation that no averaging takes away, mm."""
+    share = MR_SHARE if modality == "MR" else 0.0
+    fixed = np.hypot(VOXEL_SHARE * longest_edge_mm**2, SYSTEMATIC_MM)
+    return np.asarray(np.hypot(fixed, share * np.asarray(calibre_mm, dtype=np.float64)))
+
+
 def calibre_sd(
-    calibre_mm: Floats, fit_sd_mm: Floats, longest_edge_mm: float, step_mm: float
+    calibre_mm: Floats,
+    fit_sd_mm: Floats,
+    longest_edge_mm: float,
+    step_mm: float,
+    modality: str = "CT",
 ) -> Floats:
     """Return the standard deviation of calibres: noise, voxels, and blur along the course.
 
@@ -64,28 +89,28 @@ def calibre_sd(
     """
     known = np.isfinite(calibre_mm)
     if known.sum() < 3:
-        return np.where(known, np.hypot(fit_sd_mm, VOXEL_SHARE * longest_edge_mm**2), np.nan)
+        fixed = systematic_sd(calibre_mm, longest_edge_mm, modality)
+        return np.where(known, np.hypot(fit_sd_mm, fixed), np.nan)
     at = np.arange(len(calibre_mm))
     whole = np.interp(at, at[known], calibre_mm[known])
     bent = ndimage.gaussian_filter1d(whole, 1.0, order=2, mode="nearest") / step_mm**2
     filled = (longest_edge_mm**2 * VOXEL_VARIANCE + POINT_SPREAD_MM2) / 2 * bent
-    parts = [fit_sd_mm, np.full(len(at), VOXEL_SHARE * longest_edge_mm**2), filled]
+    parts = [fit_sd_mm, systematic_sd(whole, longest_edge_mm, modality), filled]
     return np.where(known, np.linalg.norm(parts, axis=0), np.nan)
 
 
-def median_sd(calibre_sd_mm: Floats, step_mm: float, longest_edge_mm: float) -> float:
+def median_sd(calibre_sd_mm: Floats, step_mm: float, fixed_mm: float) -> float:
     """Return the standard deviation of a median calibre.
 
     Noise averages out over stretches of `ALIKE_MM` (a median's is 1.25 times a mean's for normal
-    deviates); what the voxels do stays.
+    deviates); what is systematic (`systematic_sd`) stays.
     """
     known = calibre_sd_mm[np.isfinite(calibre_sd_mm)]
     if not known.size:
         return float("nan")
-    fixed = VOXEL_SHARE * longest_edge_mm**2
-    noise = np.sqrt(np.maximum(np.mean(known**2) - fixed**2, 0.0))
+    noise = np.sqrt(np.maximum(np.mean(known**2) - fixed_mm**2, 0.0))
     apart = max(len(known) * step_mm / ALIKE_MM, 1.0)
-    return float(np.hypot(fixed, 1.2533 * noise / np.sqrt(apart)))
+    return float(np.hypot(fixed_mm, 1.2533 * noise / np.sqrt(apart)))
 
 
 def bend_interval(radius_mm: float, longest_edge_mm: float | None) -> tuple[float, float]:
@@ -95,7 +120,9 @@ def bend_interval(radius_mm: float, longest_edge_mm: float | None) -> tuple[floa
     return max(min(radius_mm * TIGHTER, radius_mm - less), 0.0), radius_mm * WIDER
 
 
-def with_spreads(course: Course, longest_edge_mm: float | None, end_sd_mm: float) -> Course:
+def with_spreads(
+    course: Course, longest_edge_mm: float | None, end_sd_mm: float, modality: str = "CT"
+) -> Course:
     """Return a course with the standard deviations of all that is measured along it.
 
     Parameters
@@ -106,6 +133,8 @@ def with_spreads(course: Course, longest_edge_mm: float | None, end_sd_mm: float
         Of a voxel; None where no image was measured.
     end_sd_mm : float
         How far each end may lie along the course from where it was meant.
+    modality : str
+        Of the image, ``"CT"`` or ``"MR"``.
     """
     chord_sd, tortuosity_sd = _of_ends(course, end_sd_mm)
     edge = None if course.by_hand else longest_edge_mm
@@ -120,12 +149,15 @@ def with_spreads(course: Course, longest_edge_mm: float | None, end_sd_mm: float
     step = float(course.station_mm[1])
     blur = GAP_END_VOXELS * longest_edge_mm
     gap_sd = float(np.linalg.norm([STEP_SHARE * step, GAP_END_MM, blur]))
-    middle = median_sd(course.calibre_sd_mm, step, longest_edge_mm)
+    everywhere = np.ones(len(course.station_mm), dtype=bool)
+    middle = _median_within(course, everywhere, longest_edge_mm, modality)
     return replace(
         changed,
         median_calibre_sd_mm=middle if np.isfinite(middle) else None,
         gaps=tuple(_gap(one, gap_sd) for one in course.gaps),
-        narrowings=tuple(_narrowing(one, course, longest_edge_mm) for one in course.narrowings),
+        narrowings=tuple(
+            _narrowing(one, course, longest_edge_mm, modality) for one in course.narrowings
+        ),
         dilatations=tuple(_dilatation(one, course) for one in course.dilatations),
     )
 
@@ -152,10 +184,24 @@ def _gap(gap: Gap, end_sd_mm: float) -> Gap:
     return replace(gap, end_sd_mm=end_sd_mm)
 
 
-def _narrowing(narrow: Narrowing, course: Course, longest_edge_mm: float) -> Narrowing:
+def _median_within(
+    course: Course, where: NDArray[np.bool_], longest_edge_mm: float, modality: str
+) -> float:
+    """Return the standard deviation of the median calibre of some stations; nan without any."""
+    known = where & np.isfinite(course.calibre_mm)
+    if not known.any():
+        return float("nan")
+    usual = float(np.median(course.calibre_mm[known]))
+    fixed = float(systematic_sd(usual, longest_edge_mm, modality))
+    return median_sd(course.calibre_sd_mm[known], float(course.station_mm[1]), fixed)
+
+
+def _narrowing(
+    narrow: Narrowing, course: Course, longest_edge_mm: float, modality: str
+) -> Narrowing:
     station, step = course.station_mm, float(course.station_mm[1])
     beside = np.abs(station - (narrow.from_mm + narrow.to_mm) / 2) < NEARBY_MM
-    reference = median_sd(course.calibre_sd_mm[beside], step, longest_edge_mm)
+    reference = _median_within(course, beside, longest_edge_mm, modality)
     ends = [_end_sd(place, course, step) for place in (narrow.from_mm, narrow.to_mm)]
     least = _sd_within(narrow.from_mm, narrow.to_mm, course, least=True)
     return replace(
