@@ -6,7 +6,7 @@ import math
 import re
 import tomllib
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 import numpy as np
@@ -17,17 +17,26 @@ from thalweg.plan.reach.diversions import DIVERSIONS
 from thalweg.plan.reach.meshes import read_mesh
 from thalweg.plan.reach.obstacles import Capsule, Mesh, Obstacle, Sphere
 from thalweg.plan.reach.scene import Conduit, Doubt, Scene, Side, Site, Ureter, defaults
+from thalweg.plan.reach.tables import (
+    ArcTable,
+    CapsuleTable,
+    ConduitTable,
+    DoubtTable,
+    HelixTable,
+    LineTable,
+    MeshTable,
+    Point,
+    PolylineTable,
+    SceneTable,
+    SiteTable,
+    SphereTable,
+    UreterTable,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = ["read_scene", "scene_from"]
-
-Point = tuple[float, float, float]
-NotNegative = Annotated[float, msgspec.Meta(ge=0)]
-Positive = Annotated[float, msgspec.Meta(gt=0)]
-Name = Annotated[str, msgspec.Meta(min_length=1)]
-
 
 HOLES = (
     "The mesh {!r} has holes or overlapping triangles: routes keep clear of its surface, "
@@ -37,102 +46,6 @@ LEAST_OPEN_CLEARANCE_MM = 1.0
 """Routes are looked at every quarter of a millimetre: a bare surface is never stepped over then."""
 GREATEST_MM = 10_000.0
 """No image or body reaches farther from its origin."""
-
-
-class _Table(msgspec.Struct, forbid_unknown_fields=True):
-    """A TOML table that knows all its keys."""
-
-
-class _Line(_Table, tag_field="kind", tag="line"):
-    from_mm: Point
-    to_mm: Point
-
-
-class _Arc(_Table, tag_field="kind", tag="arc"):
-    centre_mm: Point
-    start_mm: Point
-    axis: Point
-    angle_deg: float
-
-
-class _Helix(_Table, tag_field="kind", tag="helix"):
-    centre_mm: Point
-    start_mm: Point
-    axis: Point
-    angle_deg: float
-    rise_mm: float
-
-
-class _Polyline(_Table, tag_field="kind", tag="polyline"):
-    points_mm: list[Point]
-
-
-class _Ureter(_Table):
-    points_mm: list[Point] | None = None
-    curve: _Line | _Arc | _Helix | _Polyline | None = None
-    pivot_mm: NotNegative | None = None
-    division_mm: NotNegative | None = None
-    trim_mm: NotNegative | None = None
-    length_sd_mm: NotNegative | None = None
-
-
-class _Ureters(_Table):
-    left: _Ureter | None = None
-    right: _Ureter | None = None
-
-
-class _Site(_Table):
-    name: Name
-    point_mm: Point
-    normal: Point
-    wall_mm: NotNegative
-    height_mm: NotNegative | None = None
-    side: Literal["left", "right"] | None = None
-
-
-class _Sphere(_Table, tag_field="kind", tag="sphere"):
-    at_mm: Point
-    radius_mm: Positive
-
-
-class _Capsule(_Table, tag_field="kind", tag="capsule"):
-    from_mm: Point
-    to_mm: Point
-    radius_mm: Positive
-
-
-class _Mesh(_Table, tag_field="kind", tag="mesh"):
-    file: Name
-
-
-class _Conduit(_Table):
-    site: Name
-    base_mm: Point
-    left_passage_mm: Point | None = None
-
-
-class _Doubt(_Table):
-    tracing_share: NotNegative | None = None
-    wall_mm: NotNegative | None = None
-    pivot_mm: NotNegative | None = None
-    trim_mm: NotNegative | None = None
-    stretch_share: Annotated[float, msgspec.Meta(ge=0, lt=1)] | None = None
-    passage_mm: NotNegative | None = None
-
-
-class _Scene(_Table):
-    least_bend_radius_mm: NotNegative | None = None
-    clearance_mm: NotNegative | None = None
-    diversions: list[str] | None = None
-    ureter: _Ureters = msgspec.field(default_factory=_Ureters)
-    site: list[_Site] = []
-    obstacle: list[_Sphere | _Capsule | _Mesh] = []
-    conduit: list[_Conduit] = []
-    doubt: _Doubt = msgspec.field(default_factory=_Doubt)
-    seed: Annotated[int, msgspec.Meta(ge=0)] | None = None
-    samples: Annotated[int, msgspec.Meta(ge=100, le=1_000_000)] | None = None
-    midline_x_mm: float = 0.0
-    left_passage_mm: Point | None = None
 
 
 def read_scene(path: Path) -> Scene:
@@ -187,7 +100,7 @@ def scene_from(table: dict[str, Any], folder: Path, *, without_sites: bool = Fal
     """
     _refuse_endless(table, "")
     try:
-        raw = msgspec.convert(table, _Scene)
+        raw = msgspec.convert(table, SceneTable)
     except msgspec.ValidationError as error:
         raise _said(str(error)) from error
     unknown = [key for key in raw.diversions or [] if key not in DIVERSIONS]
@@ -197,7 +110,7 @@ def scene_from(table: dict[str, Any], folder: Path, *, without_sites: bool = Fal
             where="diversions",
             mend="use " + ", ".join(DIVERSIONS) + ", or leave the entry out for all",
         )
-    sides: list[tuple[Side, _Ureter | None]] = [
+    sides: list[tuple[Side, UreterTable | None]] = [
         ("left", raw.ureter.left),
         ("right", raw.ureter.right),
     ]
@@ -290,7 +203,7 @@ def _broken_line(points: list[Point], where: str) -> BrokenLine:
     return BrokenLine(places[keep])
 
 
-def _helix(curve: _Arc | _Helix, where: str) -> Helix:
+def _helix(curve: ArcTable | HelixTable, where: str) -> Helix:
     axis, centre, start = (
         _unit(curve.axis, f"{where}.axis"),
         *map(_point, (curve.centre_mm, curve.start_mm)),
@@ -301,26 +214,26 @@ def _helix(curve: _Arc | _Helix, where: str) -> Helix:
             where=where,
             mend="give a start off the axis and an angle",
         )
-    rise = curve.rise_mm if isinstance(curve, _Helix) else 0.0
+    rise = curve.rise_mm if isinstance(curve, HelixTable) else 0.0
     return Helix(centre, start, axis, math.radians(curve.angle_deg), rise)
 
 
-def _centreline(item: _Ureter, where: str) -> Centreline:
+def _centreline(item: UreterTable, where: str) -> Centreline:
     if (item.points_mm is None) == (item.curve is None):
         raise InputError(
             "the ureter needs either points_mm or curve", where=where, mend="give one of the two"
         )
     if item.points_mm is not None:
         return _broken_line(item.points_mm, f"{where}.points_mm")
-    if isinstance(item.curve, _Line):
+    if isinstance(item.curve, LineTable):
         return _broken_line([item.curve.from_mm, item.curve.to_mm], f"{where}.curve")
-    if isinstance(item.curve, _Polyline):
+    if isinstance(item.curve, PolylineTable):
         return _broken_line(item.curve.points_mm, f"{where}.curve.points_mm")
     assert item.curve is not None  # noqa: S101 - said above
     return _helix(item.curve, f"{where}.curve")
 
 
-def _ureter(side: Side, item: _Ureter) -> Ureter:
+def _ureter(side: Side, item: UreterTable) -> Ureter:
     line = _centreline(item, f"ureter.{side}")
     cautions = []
     if item.pivot_mm is None:
@@ -345,7 +258,7 @@ def _ureter(side: Side, item: _Ureter) -> Ureter:
     )
 
 
-def _site(item: _Site, index: int) -> Site:
+def _site(item: SiteTable, index: int) -> Site:
     cautions: tuple[str, ...] = ()
     if item.height_mm is None:
         cautions = ("No stoma height was given: it is taken as flush with the skin.",)
@@ -371,10 +284,10 @@ def _refuse_twins(sites: tuple[Site, ...]) -> None:
             )
 
 
-def _obstacle(item: _Sphere | _Capsule | _Mesh, index: int, folder: Path) -> Obstacle:
-    if isinstance(item, _Sphere):
+def _obstacle(item: SphereTable | CapsuleTable | MeshTable, index: int, folder: Path) -> Obstacle:
+    if isinstance(item, SphereTable):
         return Sphere(_point(item.at_mm), item.radius_mm)
-    if isinstance(item, _Capsule):
+    if isinstance(item, CapsuleTable):
         return Capsule(_point(item.from_mm), _point(item.to_mm), item.radius_mm)
     try:
         return Mesh(read_mesh(_beside(folder, item.file)), item.file)
@@ -393,7 +306,7 @@ def _beside(folder: Path, name: str) -> Path:
     return path
 
 
-def _conduit(item: _Conduit, index: int, sites: tuple[Site, ...]) -> Conduit:
+def _conduit(item: ConduitTable, index: int, sites: tuple[Site, ...]) -> Conduit:
     if item.site not in [site.name for site in sites]:
         raise InputError(
             f"no site is called {item.site!r}",
@@ -404,12 +317,12 @@ def _conduit(item: _Conduit, index: int, sites: tuple[Site, ...]) -> Conduit:
     return Conduit(item.site, _point(item.base_mm), passage)
 
 
-def _doubt(item: _Doubt) -> Doubt:
+def _doubt(item: DoubtTable) -> Doubt:
     said = {key: value for key, value in msgspec.structs.asdict(item).items() if value is not None}
     return Doubt(**{**defaults()["doubt"], **said}, given=tuple(sorted(said)))
 
 
-def _unsaid(raw: _Scene) -> list[str]:
+def _unsaid(raw: SceneTable) -> list[str]:
     """Return a sentence for every entry of the whole scene that was left out and matters."""
     cautions = []
     if raw.least_bend_radius_mm is None:
