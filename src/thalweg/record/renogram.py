@@ -6,7 +6,6 @@ Times are seconds after the first frame began, which is where the tracer was giv
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
@@ -16,6 +15,8 @@ import numpy as np
 from thalweg.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
 __all__ = ["BACKGROUNDS", "KIDNEYS", "ROLES", "DynamicImage", "Renogram"]
