@@ -26,7 +26,9 @@ BACKGROUNDS: Final = ("left-background", "right-background", "background")
 ROLES: Final = (*KIDNEYS, *BACKGROUNDS, "blood", "bladder")
 """What a region may be. ``blood``: heart or great vessel; ``background``: one for both kidneys."""
 
-_NO_PIXELS: Final[Mapping[str, float]] = MappingProxyType({})
+
+def _no_pixels() -> Mapping[str, float]:
+    return MappingProxyType({})
 
 
 def _times(starts_s: NDArray[np.float64], durations_s: NDArray[np.float64]) -> None:
@@ -93,7 +95,7 @@ class Renogram:
     starts_s: NDArray[np.float64]
     durations_s: NDArray[np.float64]
     counts: Mapping[str, NDArray[np.float64]]
-    pixels: Mapping[str, float] = field(default=_NO_PIXELS)
+    pixels: Mapping[str, float] = field(default_factory=_no_pixels)
     tracer: str = ""
     given_s: float = 0.0
     furosemide_s: float | None = None
