@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from decimal import Decimal
 from typing import TYPE_CHECKING, Final
 
 from thalweg.errors import InputError
-from thalweg.exchange.casefile.strict import Table, check_keys, moment_in, text_in
+from thalweg.exchange.casefile.strict import (
+    Table,
+    check_keys,
+    moment_in,
+    places_in,
+    places_text,
+    text_in,
+)
 from thalweg.exchange.reading import Reading, placed, quantity_fact
 from thalweg.record.fact import Fact, Origin, PixelMark
 from thalweg.record.units import parse_quantity
@@ -31,7 +36,6 @@ LENGTHS: Final = {
 }
 PIXELS: Final = {"scale_px": "radiograph-scale", "central_ray_px": "radiograph-central-ray"}
 WORDS: Final = ("ureter", "detector")
-Pair = tuple[float, float]
 
 
 def is_of_radiograph(fact: Fact) -> bool:
@@ -85,13 +89,13 @@ def _facts(row: Table, origin: Origin) -> Iterator[Fact]:
     if frame is not None and (isinstance(frame, bool) or not isinstance(frame, int) or frame < 1):
         raise InputError("'frame' is not a whole number from 1", mend="write frame = 3")
     label = f"{name}, {side}"
-    points = _places(row["points_px"], "points_px")
+    points = places_in(row["points_px"], "points_px")
     if len(points) < 2:
         raise InputError("'points_px' has fewer than 2 points", mend="place more along the ureter")
     yield Fact(FILMS[side], PixelMark(points, name, frame), None, at, origin, label)
     for key, concept in PIXELS.items():
         if key in row:
-            places = _places([row[key]] if key == "central_ray_px" else row[key], key)
+            places = places_in([row[key]] if key == "central_ray_px" else row[key], key)
             if key == "scale_px" and len(places) != 2:
                 raise InputError("'scale_px' is not two places", mend="write [[c, r], [c, r]]")
             yield Fact(concept, PixelMark(places, name, frame), None, at, origin, label)
@@ -125,24 +129,6 @@ def _length(row: Table, key: str, concept: str, at: Moment, origin: Origin, labe
         return quantity_fact(concept, number, unit, at, origin, label=label)
 
 
-def _places(value: object, key: str) -> tuple[Pair, ...]:
-    if not isinstance(value, list):
-        raise InputError(f"{key!r} is not a list of places", mend="write [[column, row], …]")
-    return tuple(_place(item, key) for item in value)
-
-
-def _place(item: object, key: str) -> Pair:
-    numbers = item if isinstance(item, list) else []
-    sound = [
-        float(number)
-        for number in numbers
-        if isinstance(number, (int, Decimal)) and not isinstance(number, bool)
-    ]
-    if len(sound) != 2 or len(numbers) != 2 or not all(map(math.isfinite, sound)):
-        raise InputError(f"{key!r} holds something that is no place", mend="write [column, row]")
-    return sound[0], sound[1]
-
-
 def radiograph_lines(facts: Iterable[Fact], names: Mapping[str, str]) -> Iterator[str]:
     """Yield the sections that read back as these facts.
 
@@ -163,7 +149,7 @@ def radiograph_lines(facts: Iterable[Fact], names: Mapping[str, str]) -> Iterato
         units = {each.concept: each.unit for each in given if each.label == course.label}
         yield f'\n[[radiograph]]\nfile = "{names.get(mark.image, mark.image)}"'
         yield f'side = "{sides[0]}"\nat = {course.at.isoformat()}'
-        yield f"points_px = {_written(mark)}"
+        yield f"points_px = {places_text(mark.points_px)}"
         if mark.frame is not None:
             yield f"frame = {mark.frame}"
         yield from _stated(own, units)
@@ -172,15 +158,11 @@ def radiograph_lines(facts: Iterable[Fact], names: Mapping[str, str]) -> Iterato
 def _stated(own: Mapping[str, FactValue], units: Mapping[str, str | None]) -> Iterator[str]:
     scale, ray = own.get("radiograph-scale"), own.get("radiograph-central-ray")
     if isinstance(scale, PixelMark):
-        yield f"scale_px = {_written(scale)}"
+        yield f"scale_px = {places_text(scale.points_px)}"
     if isinstance(ray, PixelMark):
-        yield f"central_ray_px = {_written(ray)[1:-1]}"
+        yield f"central_ray_px = {places_text(ray.points_px)[1:-1]}"
     for key, concept in (*LENGTHS.items(), ("scale_depth", "radiograph-source-scale")):
         if concept in own:
             yield f'{key} = "{own[concept]} {units[concept]}"'
     if "radiograph-scale-depth" in own:
         yield f'scale_depth = "{own["radiograph-scale-depth"]}"'
-
-
-def _written(mark: PixelMark) -> str:
-    return "[" + ", ".join(f"[{column!r}, {row!r}]" for column, row in mark.points_px) + "]"

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, get_args
 from thalweg.errors import InputError
 from thalweg.exchange.casefile.marks import MARK_SECTIONS, take_marks
 from thalweg.exchange.casefile.radiographs import RADIOGRAPHS, take_radiographs
+from thalweg.exchange.casefile.renograms import RENOGRAM, take_renograms
 from thalweg.exchange.casefile.strict import (
     Table,
     check_keys,
@@ -85,7 +86,7 @@ def read_casefile(path: Path, *, today: date) -> CaseFile:
     person, folder, accept = None, "", False
     with reading.part(""):
         table = _parsed(path)
-        check_keys(table, ("person",), ("course", "images", RADIOGRAPHS, *MARK_SECTIONS))
+        check_keys(table, ("person",), ("course", "images", RADIOGRAPHS, RENOGRAM, *MARK_SECTIONS))
         with reading.part("[person]"):
             person = _person(subtable(table, "person"), today)
         with reading.part("[course]"):
@@ -93,6 +94,7 @@ def read_casefile(path: Path, *, today: date) -> CaseFile:
         with reading.part("[images]"):
             folder, accept = _take_images(table, path.name, reading)
         take_radiographs(table, path.name, reading)
+        take_renograms(table, path.name, reading)
     reading.sound(path.name)
     assert person is not None  # noqa: S101 - else there was a problem
     return CaseFile(person, tuple(reading.facts), folder, accept)

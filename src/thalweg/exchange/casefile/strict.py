@@ -21,6 +21,8 @@ __all__ = [
     "direction_in",
     "moment_in",
     "number_in",
+    "places_in",
+    "places_text",
     "point_in",
     "points_in",
     "subtable",
@@ -28,6 +30,7 @@ __all__ = [
 ]
 
 Table = Mapping[str, object]
+Pixel = tuple[float, float]
 
 FARTHEST_MM: Final = 3000.0
 """Scanners count LPS millimetres from near the person; beyond 3 m it is another unit or a slip."""
@@ -116,3 +119,27 @@ def direction_in(value: object, key: str) -> Point:
     if math.hypot(*direction) < 1e-6:
         raise InputError(f"{key!r} points nowhere", mend="give an outward direction, [0, -1, 0]")
     return direction
+
+
+def places_in(value: object, key: str) -> tuple[Pixel, ...]:
+    """Return places in a picture, each ``[column, row]``."""
+    if not isinstance(value, list):
+        raise InputError(f"{key!r} is not a list of places", mend="write [[column, row], …]")
+    return tuple(_place(item, key) for item in value)
+
+
+def _place(item: object, key: str) -> Pixel:
+    numbers = item if isinstance(item, list) else []
+    sound = [
+        float(number)
+        for number in numbers
+        if isinstance(number, (int, Decimal)) and not isinstance(number, bool)
+    ]
+    if len(sound) != 2 or len(numbers) != 2 or not all(map(math.isfinite, sound)):
+        raise InputError(f"{key!r} holds something that is no place", mend="write [column, row]")
+    return sound[0], sound[1]
+
+
+def places_text(places: Sequence[Pixel]) -> str:
+    """Return places as a case file writes them."""
+    return "[" + ", ".join(f"[{column!r}, {row!r}]" for column, row in places) + "]"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from thalweg.exchange.casefile.marks import COURSES, URETERS, landmark_keys
 from thalweg.exchange.casefile.radiographs import is_of_radiograph, radiograph_lines
+from thalweg.exchange.casefile.renograms import is_of_renogram, renogram_lines
 from thalweg.exchange.casefile.second import SECONDS, shared_points
 from thalweg.record.fact import Mark
 
@@ -38,7 +39,10 @@ def write_casefile(path: Path, content: CaseFile) -> None:
         If marks differ in their date, or a fact has no place in a case file.
     """
     films = [fact for fact in content.facts if is_of_radiograph(fact)]
-    others = [fact for fact in content.facts if not is_of_radiograph(fact)]
+    counted = [fact for fact in content.facts if is_of_renogram(fact)]
+    others = [
+        fact for fact in content.facts if not (is_of_radiograph(fact) or is_of_renogram(fact))
+    ]
     course = [fact for fact in others if not isinstance(fact.value, Mark) and not fact.label]
     marks = [fact for fact in others if isinstance(fact.value, Mark)]
     lengths = [fact for fact in others if fact.label and not isinstance(fact.value, Mark)]
@@ -61,6 +65,7 @@ def write_casefile(path: Path, content: CaseFile) -> None:
         f"accept_identity = {str(content.accept_identity).lower()}",
         *_marks(marks, lengths),
         *radiograph_lines(films, {}),
+        *renogram_lines(counted),
     ]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
