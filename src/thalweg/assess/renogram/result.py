@@ -174,7 +174,7 @@ class HalfTime:
     start_rate : float or None
         Fitted counts per second where the stretch begins.
     fall_per_s : Estimate or None
-        Rate of fall; the fitted curve is ``start_rate * exp(-fall_per_s.value * (t - window_s[0]))``.
+        Rate of fall ``k``; the fitted curve is ``start_rate * exp(-k * (t - window_s[0]))``.
     said : str
     """
 
