@@ -9,10 +9,12 @@ from thalweg.assess.decline.report import decline_findings
 from thalweg.assess.decline.series import rate_series
 from thalweg.assess.facts import day_of
 from thalweg.assess.injury.report import injury_findings
+from thalweg.assess.kidney.shares import SHARE, shares_over_time
 from thalweg.assess.kidney.split import split_findings
 from thalweg.assess.rules import kidney_rules
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from thalweg.evidence.protocol import Rules
@@ -23,7 +25,11 @@ __all__ = ["kidney_course"]
 
 
 def kidney_course(
-    case: Case, at: date, relied: Finding, rules: Rules | None = None
+    case: Case,
+    at: date,
+    relied: Finding,
+    rules: Rules | None = None,
+    computed_shares: Sequence[Finding] = (),
 ) -> tuple[Finding, ...]:
     """Return what the record says of the kidneys over time, as it was known on a day.
 
@@ -36,6 +42,8 @@ def kidney_course(
         ``gfr-to-rely-on`` of that day.
     rules : Rules, optional
         Thresholds; default: ours.
+    computed_shares : sequence of Finding
+        The left kidney's share by each renogram whose counts are on record.
 
     Returns
     -------
@@ -44,7 +52,7 @@ def kidney_course(
     """
     rules = rules or kidney_rules()
     then = replace(case, facts=tuple(fact for fact in case.facts if day_of(fact.at) <= at))
-    shares = then.series("split-function-left")
+    shares = shares_over_time(then.series(SHARE), computed_shares, rules)
     return (
         *injury_findings(then, at, rules),
         *decline_findings(then, at, rules),

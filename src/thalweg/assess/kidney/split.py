@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from thalweg.assess.facts import amount, day_of
+from thalweg.assess.facts import day_of
 from thalweg.assess.kidney.recipes import INDEXED
 from thalweg.assess.rules import number
 from thalweg.record.fact import moment_key
@@ -13,11 +13,10 @@ from thalweg.record.method import Method
 from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from thalweg.assess.decline.series import RateSeries
+    from thalweg.assess.kidney.shares import Share, Shares
     from thalweg.evidence.protocol import Rules
-    from thalweg.record.fact import Fact
+    from thalweg.record.fact import Fact, Moment
 
 __all__ = ["ONE_KIDNEY", "SPLIT_CHANGE", "split_findings"]
 
@@ -46,16 +45,16 @@ SPLIT_CHANGE = Method(
 )
 
 
-def _rate_near(series: RateSeries | None, fact: Fact, days: float) -> tuple[float, Fact] | None:
-    """Return the rate of the series nearest to a fact's day, at most `days` off."""
+def _rate_near(series: RateSeries | None, at: Moment, days: float) -> tuple[float, Fact] | None:
+    """Return the rate of the series nearest to a day, at most `days` off."""
     if series is None or not series.days:
         return None
-    gaps = [abs((day - day_of(fact.at)).days) for day in series.days]
+    gaps = [abs((day - day_of(at)).days) for day in series.days]
     place = min(range(len(gaps)), key=gaps.__getitem__)
     return (float(series.rates[place]), series.facts[place]) if gaps[place] <= days else None
 
 
-def _each(relied: Finding, share: Fact, days: float) -> list[Finding]:
+def _each(relied: Finding, share: Share, days: float) -> list[Finding]:
     if not isinstance(relied.value, float):
         return []
     apart = abs((day_of(relied.at) - day_of(share.at)).days)
@@ -64,7 +63,7 @@ def _each(relied: Finding, share: Fact, days: float) -> list[Finding]:
         if apart > days
         else ()
     )
-    left = amount(share, "%")
+    left = share.percent
     return [
         Finding(
             name=f"gfr-{side}-kidney",
@@ -73,8 +72,8 @@ def _each(relied: Finding, share: Fact, days: float) -> list[Finding]:
             unit=INDEXED,
             at=max(relied.at, share.at, key=moment_key),
             method=ONE_KIDNEY,
-            facts=(share,),
-            findings=(relied,),
+            facts=share.facts,
+            findings=(relied, *share.findings),
             cautions=said,
             digits=0,
         )
@@ -83,50 +82,56 @@ def _each(relied: Finding, share: Fact, days: float) -> list[Finding]:
 
 
 def split_findings(
-    shares: Sequence[Fact], relied: Finding, series: RateSeries | None, rules: Rules
+    shares: Shares, relied: Finding, series: RateSeries | None, rules: Rules
 ) -> tuple[Finding, ...]:
     """Return each kidney's rate, and whether one was lost behind a steady total.
 
     Parameters
     ----------
-    shares : sequence of Fact
-        ``split-function-left``, oldest first.
+    shares : Shares
+        Of the left kidney over time.
     relied : Finding
         ``gfr-to-rely-on``.
     series : RateSeries or None
         The rates over time by one estimate.
     rules : Rules
         For what counts as a change.
+
+    Returns
+    -------
+    tuple of Finding
+        The share to rely on, where one was computed; each kidney's rate, but not from shares that
+        contradict each other; the change between the first and the latest renogram.
     """
-    if not shares:
-        return ()
     days = number(rules, "split-change", "days")
-    found = _each(relied, shares[-1], days)
-    if len(shares) > 1 and shares[0].at != shares[-1].at:
-        found.append(_change(shares, series, days, rules))
+    found = [] if shares.to_rely_on is None else [shares.to_rely_on]
+    if shares.latest is not None:
+        found += _each(relied, shares.latest, days)
+    if len(shares.all) > 1 and shares.all[0].at != shares.all[-1].at:
+        change = _change(shares.all[0], shares.all[-1], series, days, rules)
+        found.append(change.with_cautions(shares.contradictions))
     return tuple(found)
 
 
 def _change(
-    shares: Sequence[Fact], series: RateSeries | None, days: float, rules: Rules
+    first: Share, last: Share, series: RateSeries | None, days: float, rules: Rules
 ) -> Finding:
-    first, last = shares[0], shares[-1]
-    before, after = (_rate_near(series, fact, days) for fact in (first, last))
-    moved = amount(last, "%") - amount(first, "%")
+    before, after = (_rate_near(series, one.at, days) for one in (first, last))
+    moved = last.percent - first.percent
     falling = "left" if moved < 0 else "right"
     shift = abs(moved) > number(rules, "split-change", "points")
-    used: tuple[Fact, ...] = (first, last)
+    used: tuple[Fact, ...] = (*first.facts, *last.facts)
     if before is None or after is None:
         value = Truth.NOT_KNOWN if shift else Truth.NOT_MET
         said = [f"No filtration rate within {days:.0f} days of each renogram to compare with."]
     else:
-        used = (first, last, before[1], after[1])
+        used = (*used, before[1], after[1])
         change = (after[0] - before[0]) / before[0]
         steady = abs(change) < number(rules, "split-change", "total_share")
         value = Truth.of(shift and steady)
         parts = [
-            rate[0] * (100 - amount(fact, "%") if falling == "right" else amount(fact, "%")) / 100
-            for rate, fact in ((before, first), (after, last))
+            rate[0] * (100 - one.percent if falling == "right" else one.percent) / 100
+            for rate, one in ((before, first), (after, last))
         ]
         said = [
             (
@@ -147,6 +152,7 @@ def _change(
         at=last.at,
         method=SPLIT_CHANGE,
         facts=used,
+        findings=(*first.findings, *last.findings),
         cautions=tuple(said),
         missing=("creatinine",) if value is Truth.NOT_KNOWN else (),
     )
