@@ -283,7 +283,7 @@ def _strip(axes: Axes, result: RenogramResult) -> None:
     axes.set_axis_off()
     axes.set_xlim(0, 1)
     axes.set_ylim(0, len(result.kidneys))
-    for row, one in enumerate(reversed(result.kidneys.values())):
+    for row, one in enumerate(reversed(list(result.kidneys.values()))):
         hand, level = HANDS[one.side], row + 0.5
         axes.plot([0.0, 0.05], [level, level], color=hand.colour, ls=hand.dash, lw=1.6)
         axes.plot([0.025], [level], hand.mark, ms=4.0, color=hand.colour, markerfacecolor=hand.fill)
