@@ -38,8 +38,18 @@ __all__ = [
 
 RENOGRAM: Final = "renogram"
 REGIONS: Final = {role: f"renogram-region-{role}" for role in ROLES}
-TIMES: Final = {"furosemide": "renogram-furosemide", "given": "renogram-given"}
+TIMES: Final = {
+    "furosemide": "renogram-furosemide",
+    "given": "renogram-given",
+    "emptied": "renogram-emptied",
+}
 WORDS: Final = {"left_at": "renogram-left-at", "view": "renogram-view"}
+ANSWERS: Final = {
+    "drained": "renogram-drained",
+    "hydrated": "renogram-hydrated",
+    "reflux": "renogram-reflux",
+    "both_diseased": "renogram-both-diseased",
+}
 LEAST_CORNERS: Final = 3
 
 
@@ -79,7 +89,7 @@ def take_renograms(table: Table, file: str, reading: Reading) -> None:
 
 
 def _facts(row: Table, origin: Origin) -> Iterator[Fact]:
-    check_keys(row, ("file", "at"), ("regions_px", *TIMES, *WORDS))
+    check_keys(row, ("file", "at"), ("regions_px", *TIMES, *WORDS, *ANSWERS))
     name, at = text_in(row, "file"), moment_in(row, "at")
     if "/" in name or "\\" in name or name.startswith("."):
         raise InputError(
@@ -102,6 +112,12 @@ def _facts(row: Table, origin: Origin) -> Iterator[Fact]:
             if words not in choices:
                 raise InputError(f"{key!r} cannot be {words!r}", mend=closest(words, choices))
             yield Fact(named, words, None, at, origin, name)
+    for key, named in ANSWERS.items():
+        if key in row:
+            answer = row[key]
+            if not isinstance(answer, bool):
+                raise InputError(f"{key!r} is yes or no", mend="write true or false")
+            yield Fact(named, answer, None, at, origin, name)
 
 
 def _region(role: str, corners: object, name: str, at: Moment, origin: Origin) -> Fact:
@@ -135,6 +151,9 @@ def renogram_lines(facts: Iterable[Fact]) -> Iterator[str]:
                 fact = stated[named]
                 unit = f" {fact.unit}" if isinstance(fact.value, Decimal) else ""
                 yield f'{key} = "{fact.value}{unit}"'
+        for key, named in ANSWERS.items():
+            if named in stated:
+                yield f"{key} = {str(stated[named].value).lower()}"
         yield from _regions_written({key: fact.value for key, fact in stated.items()})
 
 
