@@ -40,6 +40,9 @@ def within(
     except (TypeError, ValueError) as error:
         raise InputError(f"{what} {values!r} is not a number", mend=f"give it in {unit}") from error
     low, high = bounds
+    # A NaN is no number to compare: it fails here and goes the longer way below.
+    if checked.size and low <= checked.min() and checked.max() <= high:
+        return checked
     outside = ~((checked >= low) & (checked <= high))
     if checked.ndim:
         outside &= ~np.isnan(checked)

@@ -118,7 +118,15 @@ def schwartz_2009(
     age = within("age", age_years, SCHWARTZ_YEARS, "years")
     creatinine = within("creatinine", creatinine_mg_dl, CREATININE_MG_DL, "mg/dL")
     height = within("height", height_cm, HEIGHT_CM, "cm")
-    return np.asarray(np.where(np.isnan(age), np.nan, 0.413 * height / creatinine))
+    rate = 0.413 * height / creatinine
+    unknown = np.isnan(age)
+    return np.asarray(np.where(unknown, np.nan, rate) if unknown.any() else _as_wide(rate, age))
+
+
+def _as_wide(rate: NDArray[np.float64], age: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return a rate in the shape that it and the ages broadcast to."""
+    wide = np.broadcast_shapes(rate.shape, age.shape)
+    return rate if rate.shape == wide else np.broadcast_to(rate, wide).copy()
 
 
 def _k_creatinine(age: NDArray[np.float64], female: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -130,12 +138,10 @@ def _k_creatinine(age: NDArray[np.float64], female: NDArray[np.bool_]) -> NDArra
 
 def _k_cystatin(age: NDArray[np.float64], female: NDArray[np.bool_]) -> NDArray[np.float64]:
     bend = np.where(female, 12.0, 15.0)
-    at_bend = np.where(female, 79.9, 87.2)
-    young = np.where(female, 1.004, 1.011)
-    older = np.where(female, 0.974, 0.960)
-    grown = np.where(female, 68.3, 77.1)
+    young, older = np.where(female, 1.004, 1.011), np.where(female, 0.974, 0.960)
     rise = np.where(age < bend, young, older)
-    return np.asarray(np.where(age >= 18.0, grown, at_bend * rise ** (age - bend)))
+    growing = np.where(female, 79.9, 87.2) * rise ** (age - bend)
+    return np.asarray(np.where(age >= 18.0, np.where(female, 68.3, 77.1), growing))
 
 
 def ckid_u25_creatinine(

@@ -103,8 +103,12 @@ CKD_EPI_2021_CREATININE_CYSTATIN = Method(
 def _spline(
     ratio: NDArray[np.float64], below: NDArray[np.float64] | float, above: float
 ) -> NDArray[np.float64]:
-    """Return the two-slope factor of the equations: one power below a ratio of 1, one above."""
-    return np.asarray(np.minimum(ratio, 1.0) ** below * np.maximum(ratio, 1.0) ** above)
+    """Return the two-slope factor of the equations: one power below a ratio of 1, one above.
+
+    The published form, min(ratio, 1)^below × max(ratio, 1)^above, has a factor of exactly 1 on
+    either side, so that one power gives the very same number.
+    """
+    return np.asarray(ratio ** np.where(ratio < 1.0, below, above))
 
 
 def ckd_epi_2021_creatinine(
