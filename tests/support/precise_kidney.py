@@ -41,7 +41,7 @@ def ckd_epi_2021_creatinine(creatinine: float, age: float, sex: str) -> float:
 
 
 def ckd_epi_2009_creatinine(creatinine: float, age: float, sex: str) -> float:
-    """Levey AS et al. Ann Intern Med 2009;150:604, without race; coefficients from memory."""
+    """Levey AS et al. Ann Intern Med 2009;150:604, without race; as in R's nephro."""
     knot, below = ("0.7", "-0.329") if sex == "female" else ("0.9", "-0.411")
     spline = _two_slopes(creatinine, knot, below, "-1.209")
     terms = [("0.993", _number(age))] + ([("1.018", 1)] if sex == "female" else [])

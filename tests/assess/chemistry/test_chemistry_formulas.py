@@ -165,11 +165,15 @@ def test_deficits_by_hand() -> None:
     assert float(amounts.bicarbonate_deficit(24, 70)) == 0
     assert float(amounts.bicarbonate_deficit(30, 70)) == 0
     assert float(amounts.base_deficit(-10, 70)) == pytest.approx(210)
+    # The worked example of a product information: 5 mmol/L at 70 kg ask for 210 mL of a solution
+    # of 0.5 mmol/mL (base-deficit-practice).
+    assert float(amounts.base_deficit(-5, 70)) == pytest.approx(210 * 0.5)
     assert float(amounts.base_deficit(3, 70)) == 0
 
 
 def test_the_space_grows_in_profound_acidosis() -> None:
-    # Fernandez 1989 from memory: 0.4 + 2.6/bicarbonate; near 0.5 at 24, 0.92 at 5 mmol/L.
+    # Fernandez 1989, as two public physiological models quote it: 0.4 + 2.6/bicarbonate; near 0.5
+    # at 24, 0.92 at 5 mmol/L.
     assert float(amounts.bicarbonate_space(24.0)) == pytest.approx(0.508, abs=5e-4)
     assert float(amounts.bicarbonate_space(5.0)) == pytest.approx(0.92)
 

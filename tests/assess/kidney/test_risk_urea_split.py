@@ -1,7 +1,8 @@
 """Risk of kidney failure, urea to creatinine, and each kidney's part.
 
-The risk is checked by fifty-digit arithmetic (mpmath) on the same published form, and where that
-form's own means give the baseline back; its coefficients are from memory, as the method says.
+The risk is checked by fifty-digit arithmetic (mpmath) with the coefficients that the analysis code
+of a national validation prints (kfre-validation-peru), and where that form's own means give the
+baseline back.
 """
 
 from __future__ import annotations

@@ -138,12 +138,11 @@ def bicarbonate_deficit(
     ----------
     Garella S, Dana CL, Chazan JA. N Engl J Med 1973;289:121-6.
     """
-    fall = within("target", target, BICARBONATE, "mmol/L") - within(
-        "bicarbonate", bicarbonate, BICARBONATE, "mmol/L"
-    )
+    goal = within("target", target, BICARBONATE, "mmol/L")
+    base = within("bicarbonate", bicarbonate, BICARBONATE, "mmol/L")
     weight = within("weight", weight_kg, WEIGHT_KG, "kg")
     space = within("bicarbonate space", share, SHARE, "L/kg")
-    return np.asarray(space * weight * np.maximum(fall, 0.0))
+    return np.asarray(np.maximum(goal - base, 0.0) * weight * space)
 
 
 def base_deficit(

@@ -57,7 +57,7 @@ COCKCROFT_GAULT = Method(
         "actual body weight"
     ),
     valid_for="adults of 18 to 92 years, made almost wholly from men; steady creatinine",
-    sources=("cockcroft-1976",),
+    sources=("cockcroft-1976", "nephro-r"),
     cautions=(
         (
             "For drug doses that were set by this clearance, and for nothing else: it is not a "

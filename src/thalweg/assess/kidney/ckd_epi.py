@@ -64,7 +64,7 @@ CKD_EPI_2012_CYSTATIN = Method(
         "Scys in mg/L, age in years; mL/min per 1.73 m²"
     ),
     valid_for="adults from 18 years; cystatin C calibrated to ERM-DA471/IFCC",
-    sources=("inker-2012",),
+    sources=("inker-2012", "nephro-r"),
     cautions=(
         (
             "In validation about one estimate in seven lay more than 30 % from the measured rate "
@@ -87,7 +87,7 @@ CKD_EPI_2021_CREATININE_CYSTATIN = Method(
         "adults from 18 years; creatinine traceable to isotope dilution, cystatin C calibrated "
         "to ERM-DA471/IFCC, both from the same time"
     ),
-    sources=("inker-2021", "niddk-gfr-adults"),
+    sources=("inker-2021", "nephro-r", "niddk-gfr-adults"),
     cautions=(
         (
             "In validation more accurate than creatinine alone; still, up to about one estimate in "

@@ -52,9 +52,12 @@ KIDNEY_FAILURE_RISK = Method(
         "adults with chronic kidney disease and a steady rate below 60 mL/min/1.73 m², not on "
         "dialysis, no bowel in the urinary tract"
     ),
-    sources=("tangri-2011", "tangri-2016", "ramspek-2021", "grams-2023"),
+    sources=("tangri-2011", "tangri-2016", "kfre-validation-peru", "ramspek-2021", "grams-2023"),
     cautions=(
-        "Coefficients from memory: verify against the papers before relying on the figure.",
+        (
+            "Coefficients as two public analysis programs print them, and outside North America one "
+            "only; the papers were not open to us: verify before relying on the figure."
+        ),
         (
             "Death is not counted as an outcome of its own: over 5 years, and in the old and the "
             "ill, the equation reads too high."
@@ -104,7 +107,8 @@ def kidney_failure_risk(
 
     References
     ----------
-    Tangri N et al. JAMA 2011;305:1553-9; JAMA 2016;315:164-74 (both from memory).
+    Tangri N et al. JAMA 2011;305:1553-9; JAMA 2016;315:164-74; coefficients as in the analysis
+    code of a national validation (bibliography: kfre-validation-peru).
     """
     baseline = _BASELINE.get((region, years))
     if baseline is None:

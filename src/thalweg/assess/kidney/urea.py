@@ -35,8 +35,9 @@ UREA_CREATININE = Method(
     sources=("common-urea-ratio", "mcdougal-1992"),
     cautions=(
         (
-            "Usual 10 to 20 (common practice, from memory); protein intake, bleeding into the gut, "
-            "steroids and little muscle raise it without any fault of the urinary tract."
+            "Usual 10 to 20 (common practice; some texts say 10 to 15); protein intake, bleeding "
+            "into the gut, steroids and little muscle raise it without any fault of the urinary "
+            "tract."
         ),
     ),
 )
