@@ -4,7 +4,7 @@ Run as ``python benchmarks/kidney_registry.py [rows] [--table]``; ``--table`` pr
 table in Markdown. Each formula is raced against the published expression in numpy with the same
 range check (``_kidney_bare.py``) and against a loop that calls our function for one person after
 the other, over a thousandth of the rows and scaled up. The two answers are compared before any time
-is taken. Memory is the peak that numpy allocates beyond the columns themselves, the answer included.
+is taken. Memory is the peak that numpy allocates beyond the columns themselves, with the answer.
 Stages of acute injury are computed over as many results, twenty a person.
 """
 
@@ -15,9 +15,9 @@ import tracemalloc
 from time import perf_counter
 from typing import TYPE_CHECKING, NamedTuple
 
-import _kidney_bare as bare
 import numpy as np
 
+import _kidney_bare as bare
 from _alone import setting
 from thalweg.assess.chemistry import amounts, gap, gas, response
 from thalweg.assess.injury.creatinine import creatinine_stages

@@ -7,6 +7,8 @@ users' guide says. DICOM PS3.16 gives blood gases their LOINC codes in context g
 
 from __future__ import annotations
 
+from typing import cast
+
 import pytest
 from pydicom.sr import _concepts_dict
 
@@ -41,7 +43,7 @@ def test_no_code_stands_twice() -> None:
     assert len(CODES) == len(set(CODES))
 
 
-LOINC_OF_DICOM: dict[str, dict[str, tuple[str, list[int]]]] = _concepts_dict.concepts["LN"]
+LOINC_OF_DICOM = cast("dict[str, dict[str, tuple[str, list[int]]]]", _concepts_dict.concepts["LN"])
 DICOM_NAMES = {
     meaning: code
     for words in LOINC_OF_DICOM.values()

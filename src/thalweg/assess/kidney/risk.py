@@ -55,8 +55,8 @@ KIDNEY_FAILURE_RISK = Method(
     sources=("tangri-2011", "tangri-2016", "kfre-validation-peru", "ramspek-2021", "grams-2023"),
     cautions=(
         (
-            "Coefficients as two public analysis programs print them, and outside North America one "
-            "only; the papers were not open to us: verify before relying on the figure."
+            "Coefficients as two public analysis programs print them, outside North America one "
+            "alone; the papers were not open to us: verify before relying on the figure."
         ),
         (
             "Death is not counted as an outcome of its own: over 5 years, and in the old and the "
