@@ -24,6 +24,8 @@ from thalweg.record.renogram import ROLES, Renogram
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from numpy.typing import NDArray
+
 PLAIN = "start [s],duration [s],left [{counts}],right [{counts}]\n"
 ROWS = "0,10,120,100\n10,10,130,110\n20,20,300,240\n"
 
@@ -234,7 +236,7 @@ def renograms(draw: st.DrawFn) -> Renogram:
     starts = np.concatenate([[0.0], np.cumsum(durations + gaps)[:-1]])
     roles = {draw(st.sampled_from(("left", "right"))), *draw(st.sets(st.sampled_from(ROLES)))}
     curve = st.lists(COUNTS, min_size=frames, max_size=frames).map(np.array)
-    counts = {role: draw(curve) for role in ROLES if role in roles}
+    counts: dict[str, NDArray[np.float64]] = {role: draw(curve) for role in ROLES if role in roles}
     return Renogram(
         starts_s=starts,
         durations_s=durations,

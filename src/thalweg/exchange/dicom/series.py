@@ -36,7 +36,7 @@ from thalweg.progress import Progress, silent
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["SeriesSurvey", "survey"]
+__all__ = ["SeriesSurvey", "require_one_series", "survey"]
 
 MODALITIES: Final = frozenset({"CT", "MR"})
 SeriesKey = tuple[str, ...]
@@ -147,7 +147,7 @@ def _one_series(folder: Path, found: Scan) -> tuple[list[OpenedFile], list[str]]
             kinds = sorted({opened.kind for opened in without_pixels})
             what = f"holds no images, only {', '.join(kinds)}"
         raise ImageError(what, where=str(folder), mend="give the folder of the CT slices")
-    _require_one_key(folder, images)
+    require_one_series(folder, images)
     cautions = []
     if found.clutter:
         cautions.append(f"Passed over, not part of the series: {_few(found.clutter)}.")
@@ -173,7 +173,8 @@ def _series_key(opened: OpenedFile) -> SeriesKey:
     )
 
 
-def _require_one_key(folder: Path, images: list[OpenedFile]) -> None:
+def require_one_series(folder: Path, images: list[OpenedFile]) -> None:
+    """Refuse files of more than one series, with a list of them."""
     counts = Counter(_series_key(opened) for opened in images)
     if len(counts) == 1:
         return
