@@ -129,7 +129,7 @@ def _add_series(file: Dataset, description: str, study: str) -> None:
     file.SOPClassUID = file.file_meta.MediaStorageSOPClassUID = NuclearMedicineImageStorage
     # General Series, Frame of Reference, General Equipment
     file.Modality = "NM"
-    file.Laterality = ""  # of both kidneys
+    file.BodyPartExamined = "ABDOMEN"
     file.SeriesInstanceUID = uid_of("series", study, description)
     file.SeriesNumber = 1
     file.SeriesDescription = f"{description} ({MARK})"
