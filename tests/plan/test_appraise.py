@@ -16,9 +16,8 @@ from thalweg.evidence.bibliography import bibliography, cite
 from thalweg.plan.appraise import Appraisal, RouteSummary, appraise
 from thalweg.plan.appraised import STANDING, Appraised
 from thalweg.plan.catalogue import catalogue
-from thalweg.plan.criteria.form import parse
-from thalweg.plan.criteria.ground import Ground
-from thalweg.plan.criteria.judge import judge, judge_bounds
+from thalweg.plan.criteria.reaches import Reaches, ReachGround, Sites
+from thalweg.plan.criteria.reaching import judge_reach
 from thalweg.plan.settles import ranked
 from thalweg.record.case import Case, Person
 from thalweg.record.concept import concept
@@ -498,7 +497,7 @@ def test_a_caution_of_the_route_taken_reaches_the_verdict() -> None:
 )
 @settings(max_examples=150, deadline=None)
 def test_reach_is_never_promised_or_denied_against_a_possible_truth(
-    arrangement: str, centres: list[int], doubts: list[int], shares: list[float]
+    arrangement: Sites, centres: list[int], doubts: list[int], shares: list[float]
 ) -> None:
     # Two ureters, two sites, true margins anywhere within their intervals; whether they reach in
     # truth is found by trying the choices of sites that the operation permits.
@@ -518,95 +517,12 @@ def test_reach_is_never_promised_or_denied_against_a_possible_truth(
     }[arrangement]
     reaches = any(true["left", pair[0]] >= 0 and true["right", pair[1]] >= 0 for pair in permitted)
     case = case_of({"kidneys-present": "both"})
-    ground = Ground(case, {}, routes, True, TODAY, 0.0)
-    truth = judge(parse({"reach": True, "sites": arrangement}), ground).truth
+    ground = ReachGround(case.latest("kidneys-present"), routes, True, 0.0)
+    truth = judge_reach(Reaches("each", arrangement, ()), ground).truth
     assert truth is Truth.NOT_KNOWN or truth is Truth.of(reaches)
 
 
 # ---- three-valued logic -----------------------------------------------------------------------
-
-
-@given(
-    ends=st.tuples(st.integers(-20, 20), st.integers(-20, 20)),
-    low=st.none() | st.integers(-20, 20),
-    high=st.none() | st.integers(-20, 20),
-)
-def test_bounds_agree_with_trying_every_value_of_the_interval(
-    ends: tuple[int, int], low: int | None, high: int | None
-) -> None:
-    if low is not None and high is not None and low > high:
-        low, high = high, low
-    start, stop = min(ends), max(ends)
-    kept = {
-        (low is None or value >= low) and (high is None or value <= high)
-        for value in range(start, stop + 1)
-    }
-    expected = {
-        frozenset({True}): Truth.MET,
-        frozenset({False}): Truth.NOT_MET,
-        frozenset({True, False}): Truth.NOT_KNOWN,
-    }[frozenset(kept)]
-    assert judge_bounds((start, stop), low, high) is expected
-
-
-YES_NO = ["bowel-disease", "short-bowel", "liver-failure", "obstruction"]
-PLAIN = st.builds(
-    lambda key, expected: {"fact": key, "is": expected}, st.sampled_from(YES_NO), st.booleans()
-)
-CONDITION: st.SearchStrategy[dict[str, Any]] = st.recursive(
-    PLAIN,
-    lambda parts: st.builds(
-        lambda head, rows: {head: rows},
-        st.sampled_from(["all_of", "any_of"]),
-        st.lists(parts, min_size=1, max_size=3),
-    ),
-    max_leaves=8,
-)
-
-
-def plainly(row: dict[str, Any], values: Mapping[str, bool]) -> bool:
-    """Return the two-valued truth of a condition, as a reader of it would find it."""
-    if "fact" in row:
-        return values[row["fact"]] is row["is"]
-    if "all_of" in row:
-        return all(plainly(part, values) for part in row["all_of"])
-    return any(plainly(part, values) for part in row["any_of"])
-
-
-@given(
-    row=CONDITION,
-    known=st.dictionaries(st.sampled_from(YES_NO), st.booleans()),
-    rest=st.lists(st.booleans(), min_size=4, max_size=4),
-)
-@settings(max_examples=200, deadline=None)
-def test_a_settled_truth_stands_whatever_the_unknown_turns_out_to_be(
-    row: dict[str, Any], known: dict[str, bool], rest: list[bool]
-) -> None:
-    ground = Ground(case_of(known), {}, (), False, TODAY, 0.0)
-    judged = judge(parse(row), ground)
-    completed = dict(zip(YES_NO, rest, strict=True)) | known
-    assert judged.truth is Truth.NOT_KNOWN or judged.truth is Truth.of(plainly(row, completed))
-    if judged.truth is Truth.NOT_KNOWN:
-        assert judged.missing
-        assert not set(judged.missing) & set(known)
-        assert not judged.would_open
-    if judged.truth is Truth.NOT_MET:
-        assert judged.would_open
-    assert {fact.concept for fact in judged.facts} <= set(known)
-
-
-@pytest.mark.parametrize("turned", [False, True])
-def test_of_two_ways_to_hold_the_one_less_in_doubt_is_relied_on(turned: bool) -> None:
-    parts: list[dict[str, Any]] = [
-        {"fact": "bowel-disease", "is": False, "max_age_days": 5},
-        {"fact": "short-bowel", "is": False},
-    ]
-    row = {"any_of": parts[::-1] if turned else parts}
-    case = case_of({"bowel-disease": False, "short-bowel": False})
-    judged = judge(parse(row), Ground(case, {}, (), False, TODAY, 0.0))
-    assert judged.truth is Truth.MET
-    assert judged.doubts == ()
-    assert [fact.concept for fact in judged.facts] == ["short-bowel"]
 
 
 def words_of(key: str) -> list[bool | str]:

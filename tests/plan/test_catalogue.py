@@ -10,23 +10,15 @@ import pytest
 
 from thalweg.errors import InputError
 from thalweg.evidence.bibliography import bibliography
+from thalweg.evidence.conditions.form import Asked, Bound
+from thalweg.evidence.conditions.reading import parse
 from thalweg.plan.appraised import APPRAISAL
 from thalweg.plan.catalogue import catalogue
-from thalweg.plan.criteria.expression import (
-    AllOf,
-    AnyOf,
-    Expression,
-    FindingBound,
-    Reaches,
-    said,
-)
-from thalweg.plan.criteria.form import parse
+from thalweg.plan.criteria.reaches import FORMS, Reaches
 from thalweg.plan.criteria.weighed import CRITERION
 from thalweg.record.concept import concepts
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from thalweg.plan.catalogue import Criterion
 
 KEYS = [
@@ -41,14 +33,6 @@ KEYS = [
     "suprapubic-cystostomy",
     "nephrostomy",
 ]
-
-
-def leaves_of(expression: Expression) -> Iterator[Expression]:
-    if isinstance(expression, AllOf | AnyOf):
-        for part in expression.parts:
-            yield from leaves_of(part)
-    else:
-        yield expression
 
 
 def every_criterion() -> list[Criterion]:
@@ -85,10 +69,15 @@ def test_each_criterion_resolves(criterion: Criterion) -> None:
     assert criterion.sources
     assert set(criterion.sources) <= set(bibliography())
     assert not criterion.sentence.endswith(".")
-    for leaf in leaves_of(criterion.holds):
-        named = [getattr(leaf, "concept", None), *getattr(leaf, "needs", ())]
-        named += getattr(leaf, "settled_by", ())
-        assert {key for key in named if key} <= set(concepts())
+    for leaf in criterion.holds.leaves():
+        if isinstance(leaf, Bound) and leaf.of is not None:
+            named = {*leaf.of.needs, *leaf.of.settled_by}
+        elif isinstance(leaf, Asked):
+            named = {leaf.name}
+        else:
+            assert isinstance(leaf, Reaches)
+            named = set(leaf.needs)
+        assert named <= set(concepts())
 
 
 def test_every_criterion_of_the_file_is_used_by_some_diversion() -> None:
@@ -122,8 +111,8 @@ def test_bowel_lengths_are_those_published(key: str, length: tuple[float, float]
 def test_kidney_limits_are_those_published(key: str, strength: str, limit: float) -> None:
     criterion = criterion_named(key)
     assert criterion.strength == strength
-    assert isinstance(criterion.holds, FindingBound)
-    assert criterion.holds.at_least == limit
+    assert isinstance(criterion.holds, Bound)
+    assert (criterion.holds.low, criterion.holds.low_counts) == (limit, True)
     assert criterion.holds.unit == "mL/min/{1.73_m2}"
 
 
@@ -141,7 +130,7 @@ def test_ureters_in_one_stoma_must_share_a_site_and_two_stomas_may_not() -> None
         diversion.key: leaf.sites
         for diversion in catalogue().diversions
         for criterion in diversion.criteria
-        for leaf in leaves_of(criterion.holds)
+        for leaf in criterion.holds.leaves()
         if isinstance(leaf, Reaches)
     }
     assert sites == {
@@ -157,36 +146,17 @@ def test_ureters_in_one_stoma_must_share_a_site_and_two_stomas_may_not() -> None
 @pytest.mark.parametrize(
     ("row", "fault"),
     [
-        ("bowel-disease", "is not a table"),
-        ({}, "has none"),
-        ({"fact": "bowel-disease", "choice": "dexterity"}, "has fact and choice"),
-        ({"fact": "bowel-disease"}, "does not say what it must be"),
-        ({"fact": "bowel-disease", "is": "no"}, "does not say what it must be"),
-        ({"fact": "bowel-diseases", "is": False}, "perhaps bowel-disease"),
-        ({"fact": "dexterity", "is": True}, "is a choice, not a yes-no"),
-        ({"fact": "bowel-disease", "is": False, "unit": "mg/dL"}, "unit does not go with"),
-        ({"fact": "bowel-disease", "is": False, "max_age_days": 0}, "not a number of days"),
-        ({"choice": "dexterity", "one_of": ["nimble"]}, "cannot be 'nimble'"),
-        ({"choice": "dexterity"}, "cannot be nothing"),
-        ({"quantity": "creatinine", "at_most": 150}, "a number without a unit"),
-        ({"quantity": "creatinine", "at_most": 150, "unit": "kg"}, "cannot be in kg"),
-        ({"quantity": "creatinine", "unit": "umol/L"}, "a bound is missing"),
-        ({"quantity": "creatinine", "at_most": "150", "unit": "umol/L"}, "is not a number"),
-        (
-            {"quantity": "creatinine", "at_least": 9, "at_most": 5, "unit": "umol/L"},
-            "at_least 9 is above at_most 5",
-        ),
-        ({"finding": "gfr", "at_least": 5, "unit": "kg"}, "which facts would settle it"),
         ({"reach": True, "side": "middle"}, "not of its form"),
         ({"reach": True, "sites": "any"}, "not of its form"),
-        ({"all_of": []}, "has no parts"),
-        ({"any_of": [{"fact": "bowel-disease"}]}, "does not say what it must be"),
+        ({"reach": False}, "not of its form"),
+        ({"reach": True, "unit": "mm"}, "unit does not go with 'reach'"),
+        ({"reach": True, "fact": "short-bowel"}, "has fact and reach"),
+        ({"any_of": [{"reach": True, "needs": ["pigeon"]}]}, "'pigeon' is not something"),
     ],
 )
-def test_a_condition_of_no_known_form_is_refused_in_one_sentence(row: Any, fault: str) -> None:
+def test_a_condition_on_reach_is_refused_in_one_sentence(row: Any, fault: str) -> None:
     with pytest.raises(InputError, match=fault) as refused:
-        parse(row)
-    assert str(refused.value).count("\n") == 0
+        parse(row, FORMS)
     assert refused.value.mend
 
 
@@ -194,26 +164,18 @@ def test_a_condition_of_no_known_form_is_refused_in_one_sentence(row: Any, fault
     ("row", "words"),
     [
         (
-            {"fact": "bowel-disease", "is": False},
-            "'bowel disease (inflammatory, radiation injury)' no",
-        ),
-        (
-            {"choice": "dexterity", "one_of": ["full", "limited"]},
-            "'use of the hands' full or limited",
-        ),
-        (
-            {"quantity": "split-function-left", "at_least": 15, "at_most": 85, "unit": "%"},
-            "left kidney's share of function at least 15 and at most 85 %",
-        ),
-        (
             {"reach": True, "side": "each", "sites": "shared"},
             "each ureter reaches at one and the same site",
         ),
         ({"reach": True, "side": "left"}, "the left ureter reaches"),
+        (
+            {"any_of": [{"reach": True, "side": "left"}, {"reach": True, "side": "right"}]},
+            "(the left ureter reaches; or the right ureter reaches)",
+        ),
     ],
 )
-def test_a_condition_can_be_said(row: Any, words: str) -> None:
-    assert said(parse(row)) == words
+def test_a_condition_on_reach_can_be_said(row: Any, words: str) -> None:
+    assert parse(row, FORMS).said() == words
 
 
 LOCAL = {
@@ -235,8 +197,8 @@ def test_a_units_criterion_takes_the_place_of_ours_wherever_it_is_named() -> Non
     own = catalogue({"criterion": {"gfr-lower-limit": LOCAL}})
     for key in ("neobladder", "continent-pouch"):
         changed = next(c for c in own.diversion(key).criteria if c.key == "gfr-lower-limit")
-        assert isinstance(changed.holds, FindingBound)
-        assert changed.holds.at_least == 45
+        assert isinstance(changed.holds, Bound)
+        assert changed.holds.low == 45
         assert changed.sources == ("unit-protocol",)
         assert "Invented Hospital" in changed.local_source
     assert len(own.notices) == 1

@@ -14,7 +14,6 @@ from thalweg.record.fact import Fact, FactValue, Mark, Origin
 from thalweg.service.caseload import lacking
 from thalweg.service.following import chosen_diversion
 from thalweg.service.tracing import acquired_on
-from thalweg.service.workup import known_on
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -56,8 +55,8 @@ def test_a_solitary_kidney_wants_only_its_own_side() -> None:
 
 def test_what_comes_later_is_not_known_before() -> None:
     later = fact("indication", "bladder cancer", at=date(2026, 3, 3))
-    assert known_on(case(later), DAY).facts == ()
-    assert known_on(case(later), date(2026, 3, 3)).facts == (later,)
+    assert case(later).known_on(DAY).facts == ()
+    assert case(later).known_on(date(2026, 3, 3)).facts == (later,)
 
 
 @pytest.mark.parametrize(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import cite as cite_bibliography
+from thalweg.evidence.conditions.ground import Ground, latest
+from thalweg.evidence.conditions.judge import judge
 from thalweg.plan.appraised import STANDING, Appraised
-from thalweg.plan.criteria.ground import Ground, RouteSummary
-from thalweg.plan.criteria.judge import judge
+from thalweg.plan.criteria.reaches import Reaches, ReachGround, RouteSummary
+from thalweg.plan.criteria.reaching import judge_reach
 from thalweg.plan.criteria.weighed import Weighed
 from thalweg.plan.settles import Settler, ranked
 from thalweg.record.case import age_in_years
@@ -109,18 +112,22 @@ def appraise(
         A verdict on every diversion. Learning a fact that nobody had recorded can decide an
         undecided option, and never undecides or reopens a decided one.
     """
-    by_name = {finding.name: finding for finding in findings}
+    known = Ground(
+        facts=latest(case, at),
+        at=at,
+        findings={finding.name: finding for finding in findings},
+        sex=case.person.sex,
+    )
     general = _about_age(case, rules, at)
     rows = []
     for diversion in rules.diversions:
-        ground = Ground(
-            case=case,
-            findings=by_name,
+        reach = ReachGround(
+            kidneys=case.latest("kidneys-present"),
             routes=tuple(route for route in routes if route.diversion == diversion.key),
             any_routes=bool(routes),
-            at=at,
             least_margin_mm=rules.least_margin_mm,
         )
+        ground = replace(known, own={Reaches: partial(judge_reach, ground=reach)})
         weighed = tuple(
             Weighed(criterion, judge(criterion.holds, ground)) for criterion in diversion.criteria
         )

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any, Literal, cast, get_args
 
 from thalweg.errors import InputError
 from thalweg.evidence.bibliography import bibliography
-from thalweg.plan.criteria.form import parse
+from thalweg.evidence.conditions.reading import parse
+from thalweg.plan.criteria.reaches import FORMS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from thalweg.plan.criteria.expression import Expression
+    from thalweg.evidence.conditions.form import Condition
 
 __all__ = [
     "Criterion",
@@ -41,7 +42,7 @@ class Criterion:
         What must hold, as a person reads it.
     strength : "required" or "caution"
         Not met closes the option, or leaves it open with caution.
-    holds : Expression
+    holds : Condition
         The same in the form that is judged.
     sources : tuple of str
         Bibliography keys.
@@ -56,7 +57,7 @@ class Criterion:
     key: str
     sentence: str
     strength: Strength
-    holds: Expression
+    holds: Condition
     sources: tuple[str, ...]
     note: str
     opens: str
@@ -176,7 +177,7 @@ def read_criterion(key: str, row: Mapping[str, Any], *, own: bool) -> Criterion:
             f"strength = {strength!r}", where=where, mend='write "required" or "caution"'
         )
     try:
-        holds = parse(row.get("holds"))
+        holds = parse(row.get("holds"), FORMS)
     except InputError as error:
         raise error.at(where) from None
     sources, local = _sources(row, own=own)

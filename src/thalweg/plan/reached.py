@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from thalweg.plan.criteria.ground import RouteSummary
+from thalweg.plan.criteria.reaches import RouteSummary
 from thalweg.plan.reach.diversions import NO_PASSAGE
 from thalweg.plan.reach.scene import defaults
 from thalweg.record.finding import Finding

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from datetime import date, datetime
+from dataclasses import dataclass, field, replace
+from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Literal
 
 from thalweg.record.concept import concept
 from thalweg.record.fact import Mark, moment_key
 from thalweg.record.plausible import canonical
+from thalweg.record.reckon import day_of
 from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
@@ -111,7 +112,7 @@ class Chosen:
 
 def age_in_years(born: date, on: Moment) -> float:
     """Return the age on a day, in years, as whole years plus the part of the current one."""
-    day = on.date() if isinstance(on, datetime) else on
+    day = day_of(on)
     whole = day.year - born.year - ((day.month, day.day) < (born.month, born.day))
     last = _birthday(born, born.year + whole)
     following = _birthday(born, born.year + whole + 1)
@@ -155,6 +156,10 @@ class Case:
     person: Person
     facts: tuple[Fact, ...] = ()
     images: tuple[ImageRecord, ...] = ()
+
+    def known_on(self, day: date) -> Case:
+        """Return the case as it was known on a day: facts that came later are left out."""
+        return replace(self, facts=tuple(fact for fact in self.facts if day_of(fact.at) <= day))
 
     def series(self, key: str, *, label: str | None = None) -> tuple[Fact, ...]:
         """Return the facts of one concept, oldest first; of one label if given."""

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
-from thalweg.assess.fitness.conditions import DERIVED
 from thalweg.errors import InputError
+from thalweg.evidence.conditions.form import computed
 from thalweg.record.concept import concept
 from thalweg.record.fact import Fact
 from thalweg.service.typed import LINE, fact_from_line
@@ -112,7 +112,7 @@ def answered(typed: Typed, at: date) -> dict[str, Fact]:
         If a value, word or name cannot be, or one thing is said to be there and not to be.
     """
     for key in typed.values:
-        if key in DERIVED:
+        if key in computed():
             raise InputError(
                 f"{key!r} is computed here",
                 where="--value",

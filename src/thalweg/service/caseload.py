@@ -10,7 +10,7 @@ from thalweg.exchange.casefile.marks import COURSES, URETERS
 from thalweg.progress import silent
 from thalweg.record.concept import concepts
 from thalweg.record.fact import moment_key
-from thalweg.service.workup import known_on, worked_up
+from thalweg.service.workup import worked_up
 
 if TYPE_CHECKING:
     from datetime import date
@@ -86,7 +86,7 @@ class CaseRow:
 def caseload(store: Store, *, at: date) -> list[CaseRow]:
     """Return every case on record, with what each still lacks for a plan."""
     return [
-        CaseRow(summary, lacking(known_on(store.get_case(summary.id), at)))
+        CaseRow(summary, lacking(store.get_case(summary.id).known_on(at)))
         for summary in store.list_cases()
     ]
 

@@ -7,7 +7,6 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, cast, get_args
 
 from thalweg.assess.facts import day_of
-from thalweg.assess.fitness.conditions import DERIVED
 from thalweg.assess.fitness.inputs import FitnessInputs
 from thalweg.assess.fitness.report import FitnessReport, RuleReport, fitness_report
 from thalweg.assess.fitness.rulebook import Rulebook, rulebook
@@ -15,6 +14,7 @@ from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
 from thalweg.errors import InputError
 from thalweg.evidence.bibliography import cite
+from thalweg.evidence.conditions.form import computed
 from thalweg.record.case import Chosen, Sex
 from thalweg.record.concept import concept, concepts
 from thalweg.service.answers import answered
@@ -126,7 +126,7 @@ def fitness_of_case(
         If there is no such case, age or sex is given beside it, or a value cannot be used.
     """
     from thalweg.service.keeping import open_store  # noqa: PLC0415 - not for values on the line
-    from thalweg.service.workup import known_on, require_born  # noqa: PLC0415 - likewise
+    from thalweg.service.workup import require_born  # noqa: PLC0415 - likewise
 
     own = (("--age", "birth date", typed.age), ("--sex", "sex", typed.sex))
     for option, what, given in own:
@@ -142,7 +142,7 @@ def fitness_of_case(
     # What is typed answers in the place of the record; earlier creatinines still show a rise.
     kept = tuple(
         fact
-        for fact in known_on(case, at).facts
+        for fact in case.known_on(at).facts
         if fact.concept not in added or (fact.concept == "creatinine" and day_of(fact.at) < at)
     )
     case = replace(case, facts=(*kept, *added.values()))
@@ -219,7 +219,7 @@ def every_item(protocol: Path | None = None) -> list[dict[str, Any]]:
                         "kind": known[name].kind if name in known else "computed",
                         "words": known[name].name if name in known else name,
                         "choices": list(known[name].choices) if name in known else [],
-                        "unit": known[name].unit if name in known else DERIVED[name],
+                        "unit": known[name].unit if name in known else computed()[name].unit,
                     }
                     for name in item.asks
                 ],

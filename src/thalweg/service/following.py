@@ -19,7 +19,7 @@ from thalweg.exchange.icalendar import write_calendar
 from thalweg.service.keeping import open_store
 from thalweg.service.protocol import NO_PROTOCOL, read_protocol
 from thalweg.service.safefile import replace_file
-from thalweg.service.workup import known_on, require_born
+from thalweg.service.workup import require_born
 
 if TYPE_CHECKING:
     from datetime import date
@@ -183,7 +183,7 @@ def calendar_of_case(
     with open_store(home) as store:
         case = store.get_case(case_id)
     require_born(case, at)
-    case = known_on(case, at)
+    case = case.known_on(at)
     reason = f"Laid out for {diversion}, as asked."
     if diversion is None:
         diversion, reason = chosen_diversion(case)

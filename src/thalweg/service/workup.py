@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from thalweg.assess.decline.report import decline_of
@@ -29,6 +28,8 @@ from thalweg.service.sites import measured_sites
 from thalweg.service.ureters import traced_ureters
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from thalweg.assess.decline.report import Decline
     from thalweg.assess.fitness.report import FitnessReport
     from thalweg.measure.obstacles import FoundObstacles
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
     from thalweg.service.ureters import Draw, TracedUreter
     from thalweg.store.store import Store
 
-__all__ = ["Workup", "known_on", "require_born", "work_up", "worked_up"]
+__all__ = ["Workup", "require_born", "work_up", "worked_up"]
 
 
 NO_MIDLINE = (
@@ -128,15 +129,6 @@ def require_born(case: Case, day: date) -> None:
         )
 
 
-def known_on(case: Case, day: date) -> Case:
-    """Return the case as it was known on a day: without what is dated later."""
-
-    def when(at: date | datetime) -> date:
-        return at.date() if isinstance(at, datetime) else at
-
-    return replace(case, facts=tuple(fact for fact in case.facts if when(fact.at) <= day))
-
-
 def _routes(
     case: Case,
     images: Images,
@@ -218,7 +210,7 @@ def worked_up(
 ) -> Workup:
     """Work up a case already read; otherwise as `work_up`."""
     require_born(case, at)
-    case = known_on(case, at)
+    case = case.known_on(at)
     limits = kidney_rules(protocol.table(KIDNEY_TABLE))
     kidney = kidney_findings(KidneyInputs.from_case(case, at, limits), limits)
     course = kidney_course(case, at, _relied(kidney), limits)

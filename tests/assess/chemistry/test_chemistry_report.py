@@ -473,9 +473,7 @@ def test_a_unit_s_own_limit_goes_before_ours() -> None:
             "bicarbonate-below-22": {
                 "level": "urgent",
                 "sentence": "Bicarbonate is below 23 mmol/L",
-                "of": "bicarbonate",
-                "unit": "mmol/L",
-                "below": 23,
+                "when": {"quantity": "bicarbonate", "below": 23, "unit": "mmol/L"},
                 "source": "Own protocol of 2026",
             }
         }
@@ -500,12 +498,12 @@ def test_a_unit_s_own_limit_goes_before_ours() -> None:
             "low = 9 lies above high = 2",
         ),
         (
-            {"trap": {"t": {"when": [{"fact": "gold"}], "sentence": "s", "source": "x"}}},
-            "'gold' is not a yes-no fact",
+            {"trap": {"t": {"when": {"fact": "gold", "is": True}, "sentence": "s", "source": "x"}}},
+            "[trap.t]: 'gold' is not something Thalweg records",
         ),
         (
-            {"trap": {"t": {"when": [{}], "sentence": "s", "source": "x"}}},
-            "exactly one thing",
+            {"trap": {"t": {"when": {}, "sentence": "s", "source": "x"}}},
+            "exactly one of",
         ),
         (
             {
@@ -513,14 +511,33 @@ def test_a_unit_s_own_limit_goes_before_ours() -> None:
                     "t": {
                         "level": "flag",
                         "sentence": "s",
-                        "of": "sodium",
-                        "unit": "kPa",
-                        "below": 1,
+                        "when": {"quantity": "sodium", "unit": "kPa", "below": 1},
                         "source": "x",
                     }
                 }
             },
-            "not recorded in 'kPa'",
+            "'sodium' cannot be in kPa",
+        ),
+        (
+            {
+                "threshold": {
+                    "t": {
+                        "level": "flag",
+                        "sentence": "s",
+                        "when": {"fact": "diarrhoea", "is": True},
+                        "source": "x",
+                    }
+                }
+            },
+            "not one bound on a recorded quantity",
+        ),
+        (
+            {"trap": {"t": {"when": {"disturbance": "gout"}, "sentence": "s", "source": "x"}}},
+            "'gout' is not a disturbance",
+        ),
+        (
+            {"trap": {"t": {"when": {"touched_by_bowel": 1}, "sentence": "s", "source": "x"}}},
+            "neither true nor false",
         ),
     ],
 )

@@ -325,8 +325,8 @@ def test_an_old_result_is_used_and_called_old() -> None:
         assert found.value == "mild"
         return " ".join(found.cautions)
 
-    assert "91 days old" in caution(91)
-    assert "days old" not in caution(90)
+    assert "is old: 91 days" in caution(91)
+    assert "is old" not in caution(90)
 
 
 def test_two_results_that_contradict_each_other_are_not_chosen_between() -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from thalweg.assess.facts import amount, day_of, youngest
+from thalweg.evidence.conditions.ground import Ground, latest
 from thalweg.record.case import Chosen
 from thalweg.record.concept import concepts
 from thalweg.record.truth import Truth
@@ -80,6 +81,12 @@ class ChemistryInputs:
     history: Mapping[str, tuple[Fact, ...]] = field(default_factory=dict)
     gfr: Finding | None = None
 
+    @property
+    def ground(self) -> Ground:
+        """What conditions of the rules are judged on."""
+        findings = {} if self.gfr is None else {"gfr": self.gfr}
+        return Ground(self.chosen_by_key, self.at, findings)
+
     def chosen(self, key: str) -> Chosen:
         """Return the choice made for a concept."""
         return self.chosen_by_key.get(key, _NOTHING)
@@ -117,9 +124,9 @@ class ChemistryInputs:
     @classmethod
     def from_case(cls, case: Case, at: date, gfr: Finding | None = None) -> ChemistryInputs:
         """Draw the inputs from a case as it was known on a day; later facts are left out."""
-        then = replace(case, facts=tuple(fact for fact in case.facts if day_of(fact.at) <= at))
-        chosen = {key: then.latest(key) for key in USED if then.series(key)}
-        return cls(at, chosen, {key: then.series(key) for key in chosen}, gfr)
+        then = case.known_on(at)
+        history = {key: then.series(key) for key in USED}
+        return cls(at, latest(case, at), {key: one for key, one in history.items() if one}, gfr)
 
     @classmethod
     def from_facts(cls, facts: Iterable[Fact], at: date) -> ChemistryInputs:

@@ -6,14 +6,15 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar, get_args
 
 import msgspec
 
 from thalweg.errors import InputError
 from thalweg.evidence.bibliography import bibliography
+from thalweg.evidence.conditions.form import Bound, Condition
+from thalweg.evidence.conditions.reading import Form, parse
 from thalweg.evidence.protocol import merged
-from thalweg.record.concept import concept, concepts
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = [
     "AcidBase",
     "ChemistryRules",
-    "Condition",
+    "Disturbed",
     "Expected",
     "Level",
     "Mimic",
@@ -29,6 +30,7 @@ __all__ = [
     "Segment",
     "Side",
     "Threshold",
+    "TouchedByBowel",
     "Trap",
     "chemistry_rules",
 ]
@@ -42,6 +44,53 @@ AcidBase = Literal[
     "metabolic acidosis", "normal-gap acidosis", "high-gap acidosis", "metabolic alkalosis"
 ]
 Side = Literal["low", "normal", "high"]
+
+
+@dataclass(frozen=True, slots=True)
+class Disturbed(Condition):
+    """``{ disturbance = "metabolic acidosis" }``: the numbers show it."""
+
+    name: AcidBase
+
+    def said(self) -> str:
+        """Return the disturbance."""
+        return self.name
+
+
+@dataclass(frozen=True, slots=True)
+class TouchedByBowel(Condition):
+    """``{ touched_by_bowel = true }``: urine lies in bowel, or does not."""
+
+    expected: bool
+
+    def said(self) -> str:
+        """Return it as a clause."""
+        return f"urine {'touches' if self.expected else 'does not touch'} bowel"
+
+
+def _disturbed(row: Mapping[str, Any]) -> Disturbed:
+    if row["disturbance"] not in get_args(AcidBase):
+        raise InputError(
+            f"{row['disturbance']!r} is not a disturbance",
+            mend=f"choose from {', '.join(get_args(AcidBase))}",
+        )
+    return Disturbed(row["disturbance"])
+
+
+def _touched(row: Mapping[str, Any]) -> TouchedByBowel:
+    if not isinstance(row["touched_by_bowel"], bool):
+        raise InputError("touched_by_bowel is neither true nor false", mend="write true")
+    return TouchedByBowel(row["touched_by_bowel"])
+
+
+FORMS = {"disturbance": Form(_disturbed), "touched_by_bowel": Form(_touched)}
+"""Forms of condition that chemistry has beside the common ones."""
+
+
+def _hook(kind: type, value: object) -> object:
+    if kind is not Condition:
+        raise NotImplementedError(kind)
+    return parse(value, FORMS)
 
 
 class _Entry(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -84,21 +133,18 @@ class _Setting(_Entry, frozen=True, forbid_unknown_fields=True, kw_only=True):
 
 
 class Threshold(_Entry, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """A limit and what crossing it asks for; the limit itself does not cross."""
+    """A limit, which is crossed where its condition holds, and what crossing it asks for."""
 
     level: Level
     sentence: str
-    of: str
-    unit: str
-    below: float | None = None
-    above: float | None = None
+    when: Condition
     results: int = 1
 
-    def crossed_by(self, value: float) -> bool:
-        """Return whether a value in the threshold's unit crosses it."""
-        return (self.below is not None and value < self.below) or (
-            self.above is not None and value > self.above
-        )
+    @property
+    def bound(self) -> Bound:
+        """The bound on one recorded quantity that it is."""
+        assert isinstance(self.when, Bound)  # noqa: S101 - checked when the rules were read
+        return self.when
 
 
 class Expected(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -122,27 +168,13 @@ class Mimic(_Entry, frozen=True, forbid_unknown_fields=True, kw_only=True):
 
     of: AcidBase
     sentence: str
-    fact: str | None = None
-    gfr_below: float | None = None
-
-
-class Condition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """One thing that must hold for a warning."""
-
-    of: str | None = None
-    below: float | None = None
-    above: float | None = None
-    unit: str = ""
-    fact: str | None = None
-    is_: bool = msgspec.field(name="is", default=True)
-    disturbance: AcidBase | None = None
-    touched_by_bowel: bool | None = None
+    when: Condition | None = None
 
 
 class Trap(_Entry, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """A warning about treatment, and when it applies."""
 
-    when: tuple[Condition, ...]
+    when: Condition
     sentence: str
 
 
@@ -186,7 +218,10 @@ def _packaged() -> Mapping[str, Mapping[str, Mapping[str, Any]]]:
 
 def _entry(kind: type[_E], part: str, key: str, row: Mapping[str, Any], *, own: bool) -> _E:
     try:
-        entry = msgspec.convert({**row, "local_source": str(row["source"]) if own else ""}, kind)
+        local = str(row["source"]) if own else ""
+        entry = msgspec.convert({**row, "local_source": local}, kind, dec_hook=_hook)
+    except InputError as error:
+        raise error.at(f"chemistry.toml, [{part}.{key}]") from None
     except msgspec.ValidationError as error:
         raise InputError(
             f"the entry {key!r} is not of its form ({str(error).partition(' - at')[0]})",
@@ -208,32 +243,10 @@ def _faults(entry: _Entry) -> Iterator[str]:
     if isinstance(entry, Reference) and entry.low > entry.high:
         yield f"low = {entry.low:g} lies above high = {entry.high:g}"
     if isinstance(entry, Threshold):
-        yield from _bound_faults(entry.of, entry.unit, entry.below, entry.above)
+        if not isinstance(entry.when, Bound) or entry.when.of is not None:
+            yield "a limit is not one bound on a recorded quantity"
         if entry.results not in (1, 2):
             yield f"results = {entry.results} is neither 1 nor 2"
-    if isinstance(entry, Mimic) and entry.fact is not None:
-        yield from _yes_no_faults(entry.fact)
-    if isinstance(entry, Trap):
-        for one in entry.when:
-            if one.of is not None:
-                yield from _bound_faults(one.of, one.unit, one.below, one.above)
-            if one.fact is not None:
-                yield from _yes_no_faults(one.fact)
-            asked = (one.of, one.fact, one.disturbance, one.touched_by_bowel)
-            if sum(each is not None for each in asked) != 1:
-                yield "a condition asks for exactly one thing"
-
-
-def _yes_no_faults(key: str) -> Iterator[str]:
-    if key not in concepts() or concept(key).kind != "yes-no":
-        yield f"{key!r} is not a yes-no fact that Thalweg records"
-
-
-def _bound_faults(key: str, unit: str, below: float | None, above: float | None) -> Iterator[str]:
-    if key not in concepts() or unit not in concept(key).units:
-        yield f"{key!r} is not recorded in {unit!r}"
-    if below is None and above is None:
-        yield "neither below nor above is given"
 
 
 def chemistry_rules(theirs: Mapping[str, Any] | None = None) -> ChemistryRules:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from thalweg.assess.chemistry.inputs import Reading
 from thalweg.assess.chemistry.made import made, unmade
+from thalweg.evidence.conditions.ground import Judged, gathered
+from thalweg.evidence.conditions.judge import judge
 from thalweg.record.concept import concepts
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from thalweg.assess.chemistry.inputs import ChemistryInputs
     from thalweg.assess.chemistry.judge import State
     from thalweg.assess.chemistry.rules import ChemistryRules, Expected, Mimic, Segment
+    from thalweg.evidence.conditions.ground import Ground
     from thalweg.record.fact import Fact
 
 __all__ = ["MIMICS", "SEGMENT_PATTERN", "Touched", "segment_findings", "touched"]
@@ -175,23 +178,17 @@ def _disturbed(state: State) -> bool:
     return any(truth is not Truth.NOT_MET for truth in metabolic)
 
 
-def _said(
-    mimic: Mimic, inputs: ChemistryInputs
-) -> tuple[Truth, str, tuple[Fact, ...], tuple[Finding, ...]]:
-    """Return whether a mimic is recorded, its sentence and what it rests on."""
-    if mimic.gfr_below is not None:
-        gfr = inputs.gfr
-        if gfr is None or not isinstance(gfr.value, float):
-            return Truth.NOT_KNOWN, f"Not recorded: {mimic.sentence}", (), ()
-        truth = Truth.of(gfr.value < mimic.gfr_below)
-        head = f"GFR {gfr.value:.0f}" if truth is Truth.MET else ""
-        return truth, f"{head}: {mimic.sentence}" if head else "", (), (gfr,)
-    if mimic.fact is None:
-        return Truth.NOT_KNOWN, f"To think of: {mimic.sentence}", (), ()
-    truth = inputs.truth(mimic.fact)
-    facts = inputs.because(mimic.fact)
-    heads = {Truth.MET: "Recorded: ", Truth.NOT_KNOWN: "Not recorded: "}
-    return truth, f"{heads[truth]}{mimic.sentence}" if truth in heads else "", facts, ()
+def _said(mimic: Mimic, ground: Ground) -> tuple[Judged, str]:
+    """Return whether a mimic is recorded, and its sentence."""
+    if mimic.when is None:
+        return Judged(Truth.NOT_KNOWN), f"To think of: {mimic.sentence}"
+    judged = judge(mimic.when, ground)
+    if judged.truth is Truth.NOT_MET:
+        return judged, ""
+    if judged.truth is Truth.NOT_KNOWN:
+        return judged, f"Not recorded: {mimic.sentence}"
+    shown = "; ".join(found.shown() for found in judged.findings)
+    return judged, f"{shown or 'Recorded'}: {mimic.sentence}"
 
 
 def _mimics(inputs: ChemistryInputs, state: State, rules: ChemistryRules) -> Iterator[Finding]:
@@ -199,11 +196,10 @@ def _mimics(inputs: ChemistryInputs, state: State, rules: ChemistryRules) -> Ite
     if Truth.MET not in (state.of("metabolic acidosis"), state.of("metabolic alkalosis")):
         return
     asked = [one for one in rules.mimics.values() if state.of(one.of) is not Truth.NOT_MET]
-    said = [_said(mimic, inputs) for mimic in asked]
-    counts = [sum(truth is each for truth, _, _, _ in said) for each in Truth]
+    said = [_said(mimic, inputs.ground) for mimic in asked]
+    counts = [sum(one.truth is each for one, _ in said) for each in Truth]
     present, absent, unknown = counts
-    facts = tuple(dict.fromkeys(fact for _, _, each, _ in said for fact in each))
-    findings = tuple(finding for *_, each in said for finding in each)
+    rest = gathered(Truth.NOT_KNOWN, (one for one, _ in said))
     sources = dict.fromkeys(source for mimic in asked for source in mimic.sources)
     yield Finding(
         name="segment-mimics",
@@ -212,21 +208,15 @@ def _mimics(inputs: ChemistryInputs, state: State, rules: ChemistryRules) -> Ite
         unit=None,
         at=inputs.at,
         method=replace(MIMICS, sources=tuple(sources)),
-        facts=facts,
-        findings=findings,
+        facts=rest.facts,
+        findings=rest.findings,
         cautions=tuple(
-            sentence for _, sentence, _, _ in sorted(said, key=_recorded_first) if sentence
+            sentence
+            for _, sentence in sorted(said, key=lambda one: one[0].truth is not Truth.MET)
+            if sentence
         ),
-        missing=tuple(
-            mimic.fact
-            for mimic, (truth, *_) in zip(asked, said, strict=True)
-            if mimic.fact and truth is Truth.NOT_KNOWN
-        ),
+        missing=rest.missing,
     )
-
-
-def _recorded_first(one: tuple[Truth, str, object, object]) -> bool:
-    return one[0] is not Truth.MET
 
 
 def segment_findings(

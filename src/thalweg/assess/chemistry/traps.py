@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
+from thalweg.assess.chemistry.rules import Disturbed, TouchedByBowel
+from thalweg.assess.chemistry.segment import IN_BOWEL
+from thalweg.evidence.conditions.ground import Judged
+from thalweg.evidence.conditions.judge import judge
 from thalweg.record.concept import concepts
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
-from thalweg.record.truth import Truth, all_of
+from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
     from thalweg.assess.chemistry.inputs import ChemistryInputs
     from thalweg.assess.chemistry.judge import State
-    from thalweg.assess.chemistry.rules import ChemistryRules, Condition, Trap
+    from thalweg.assess.chemistry.rules import ChemistryRules, Trap
     from thalweg.assess.chemistry.segment import Touched
-    from thalweg.record.fact import Fact
+    from thalweg.evidence.conditions.ground import Ground
 
 __all__ = ["TREATMENT_TRAPS", "warning_findings"]
 
@@ -28,36 +33,23 @@ TREATMENT_TRAPS = Method(
 )
 
 
-def _holds(
-    condition: Condition, inputs: ChemistryInputs, state: State, found: Touched
-) -> tuple[Truth, tuple[Fact, ...], str]:
-    """Return whether a condition holds, what it rests on, and which concept would settle it."""
-    if condition.touched_by_bowel is not None:
-        wanted = found.truth if condition.touched_by_bowel else ~found.truth
-        return wanted, found.facts, "bowel-in-urinary-tract"
-    if condition.disturbance is not None:
-        return state.of(condition.disturbance), (), "bicarbonate"
-    if condition.fact is not None:
-        truth = inputs.truth(condition.fact)
-        return truth if condition.is_ else ~truth, inputs.because(condition.fact), condition.fact
-    key = condition.of or ""
-    reading = inputs.reading(key, condition.unit)
-    if reading is None:
-        return Truth.NOT_KNOWN, inputs.because(key), key
-    below, above = condition.below, condition.above
-    within = (below is None or reading.value < below) and (above is None or reading.value > above)
-    return Truth.of(within), reading.facts, key
+def _disturbed(condition: Disturbed, state: State) -> Judged:
+    truth = state.of(condition.name)
+    return Judged(truth, missing=("bicarbonate",) if truth is Truth.NOT_KNOWN else ())
+
+
+def _touched(condition: TouchedByBowel, found: Touched) -> Judged:
+    truth = found.truth if condition.expected else ~found.truth
+    return Judged(truth, found.facts, missing=(IN_BOWEL,) if truth is Truth.NOT_KNOWN else ())
 
 
 def _finding(
-    key: str, trap: Trap, inputs: ChemistryInputs, state: State, found: Touched
+    key: str, trap: Trap, inputs: ChemistryInputs, ground: Ground
 ) -> Finding | tuple[str, ...]:
     """Return a trap that applies, or else the concepts that would tell whether it does."""
-    judged = [_holds(condition, inputs, state, found) for condition in trap.when]
-    truth = all_of(one for one, _, _ in judged)
-    if truth is not Truth.MET:
-        unknown = [lacks for one, _, lacks in judged if one is Truth.NOT_KNOWN]
-        return tuple(unknown) if truth is Truth.NOT_KNOWN else ()
+    judged = judge(trap.when, ground)
+    if judged.truth is not Truth.MET:
+        return judged.missing
     return Finding(
         name=f"trap-{key}",
         title=f"Beware: {key.replace('-', ' ')}",
@@ -65,7 +57,8 @@ def _finding(
         unit=None,
         at=inputs.at,
         method=replace(TREATMENT_TRAPS, sources=trap.sources),
-        facts=tuple(dict.fromkeys(fact for _, each, _ in judged for fact in each)),
+        facts=judged.facts,
+        findings=judged.findings,
         cautions=(trap.sentence,),
     )
 
@@ -78,7 +71,14 @@ def warning_findings(
     Where nothing is disturbed and no bowel is touched, what is not recorded is left out: it would
     bury what is.
     """
-    each = [_finding(key, trap, inputs, state, found) for key, trap in rules.traps.items()]
+    ground = replace(
+        inputs.ground,
+        own={
+            Disturbed: partial(_disturbed, state=state),
+            TouchedByBowel: partial(_touched, found=found),
+        },
+    )
+    each = [_finding(key, trap, inputs, ground) for key, trap in rules.traps.items()]
     met = [one for one in each if isinstance(one, Finding)]
     missing = dict.fromkeys(key for one in each if not isinstance(one, Finding) for key in one)
     disturbed = Truth.MET in (state.of("metabolic acidosis"), state.of("metabolic alkalosis"))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from thalweg.assess.facts import amount, youngest
-from thalweg.assess.fitness.ground import FactAges, Ground, judge
 from thalweg.assess.fitness.steady import KEY as CHANGING
 from thalweg.assess.fitness.steady import kidneys_changing
+from thalweg.evidence.conditions.ground import FactAges, Ground
+from thalweg.evidence.conditions.judge import judge
 from thalweg.record.concept import concept
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
@@ -109,9 +111,9 @@ def _said(key: str, value: bool | str, because: str) -> tuple[str, ...]:
 
 def _following(rules: Rulebook, ground: Ground) -> dict[str, Finding]:
     """Return the answers that follow, in order, each able to carry the next."""
-    found = dict(ground.findings)
+    found = dict(ground.instead)
     for row in rules.follows:
-        judged = judge(row.when, Ground(ground.facts, found, ground.sex, ground.at, ground.ages))
+        judged = judge(row.when, replace(ground, instead=found))
         if judged.truth is not Truth.MET:
             continue
         for key, value in row.then.items():
@@ -150,16 +152,16 @@ def ground_of(inputs: FitnessInputs, rules: Rulebook) -> Ground:
         "age": inputs.age_finding,
         "gfr": inputs.gfr,
         "bmi": _body_mass(inputs.facts, inputs),
-        CHANGING: kidneys_changing(
-            inputs.creatinines,
-            None if recorded is None else recorded.fact,
-            at=inputs.at,
-            keeps_days=keeps,
-        ),
         **{
             f"weight-loss-share-{span}": _weight_lost(span, inputs.facts, rules.ages, inputs)
             for span in SPANS
         },
     }
-    ground = Ground(inputs.facts, findings, inputs.sex, inputs.at, rules.ages)
-    return Ground(ground.facts, _following(rules, ground), ground.sex, ground.at, ground.ages)
+    changing = kidneys_changing(
+        inputs.creatinines,
+        None if recorded is None else recorded.fact,
+        at=inputs.at,
+        keeps_days=keeps,
+    )
+    ground = Ground(inputs.facts, inputs.at, findings, {CHANGING: changing}, inputs.sex, rules.ages)
+    return replace(ground, instead=_following(rules, ground))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from thalweg.assess.fitness.ground import Judged, judge
+from thalweg.evidence.conditions.ground import Judged, gathered
+from thalweg.evidence.conditions.judge import judge
 from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
     from thalweg.assess.fitness.form import Band, Item, Level, Rule
-    from thalweg.assess.fitness.ground import Ground
+    from thalweg.evidence.conditions.ground import Ground
     from thalweg.record.fact import Fact
     from thalweg.record.finding import Finding
 
@@ -138,17 +139,8 @@ def _item(item: Item, ground: Ground) -> ItemResult:
         if judged.truth is Truth.MET:
             break
     known = len({(level.points, level.name) for level in possible}) == 1
-    return ItemResult(item, tuple(possible), _gathered(parts, known=known))
-
-
-def _gathered(parts: list[Judged], *, known: bool) -> Judged:
-    return Judged(
-        Truth.MET if known else Truth.NOT_KNOWN,
-        tuple({fact.id: fact for part in parts for fact in part.facts}.values()),
-        tuple({found.name: found for part in parts for found in part.findings}.values()),
-        () if known else tuple(dict.fromkeys(key for part in parts for key in part.missing)),
-        tuple(dict.fromkeys(doubt for part in parts for doubt in part.doubts)),
-    )
+    judged = gathered(Truth.MET if known else Truth.NOT_KNOWN, parts)
+    return ItemResult(item, tuple(possible), replace(judged, missing=()) if known else judged)
 
 
 def evaluate(rule: Rule, ground: Ground) -> RuleResult:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from thalweg.assess.fitness.conditions import leaves
+from thalweg.evidence.conditions.form import Asked
 
 if TYPE_CHECKING:
-    from thalweg.assess.fitness.conditions import Condition
+    from thalweg.evidence.conditions.form import Condition
     from thalweg.record.method import Method
 
 __all__ = ["Applies", "Band", "Item", "Level", "RateSet", "Rule", "Weight"]
@@ -52,8 +52,8 @@ class Item:
     @property
     def asks(self) -> tuple[str, ...]:
         """Names of the concepts and computed quantities it asks, each once."""
-        asked = [leaf.name for one in self.levels if one.when for leaf in leaves(one.when)]
-        return tuple(dict.fromkeys(asked))
+        leaves = (leaf for one in self.levels if one.when for leaf in one.when.leaves())
+        return tuple(dict.fromkeys(leaf.name for leaf in leaves if isinstance(leaf, Asked)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, cast, get_args
 
-from thalweg.assess.fitness.conditions import parse_condition
 from thalweg.assess.fitness.form import Applies, Band, Item, Level, RateSet, Rule, Weight
 from thalweg.errors import InputError
 from thalweg.evidence.bibliography import bibliography
+from thalweg.evidence.conditions.reading import parse
 from thalweg.record.method import Method
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def _weight(row: Mapping[str, Any]) -> Weight:
 
 
 def _level(row: Mapping[str, Any]) -> Level:
-    when = parse_condition(row["when"]) if "when" in row else None
+    when = parse(row["when"]) if "when" in row else None
     points = _number(row, "points") if "points" in row else 0.0
     name = _text(row, "name")
     return Level(name, points, when, _text(row, "says", needed=False), _weight(row))
@@ -48,7 +48,7 @@ def _level(row: Mapping[str, Any]) -> Level:
 
 def _levels(row: Mapping[str, Any]) -> tuple[Level, ...]:
     if "when" in row:
-        when = parse_condition(row["when"])
+        when = parse(row["when"])
         return (Level("yes", _number(row, "points"), when), Level("no", 0.0, None))
     levels = tuple(_level(one) for one in row.get("level", ()))
     if len(levels) < 2 or any(one.when is None for one in levels[:-1]) or levels[-1].when:
@@ -156,7 +156,7 @@ def _read(key: str, row: Mapping[str, Any], *, own: bool) -> Rule:
     applies = None
     if "applies" in row:
         part = row["applies"]
-        applies = Applies(parse_condition(part.get("when")), _text(part, "otherwise"))
+        applies = Applies(parse(part.get("when")), _text(part, "otherwise"))
     sources, local = _sources(row, own=own)
     method = Method(
         key=f"fitness-{key}",

@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from datetime import date
 
     from thalweg.assess.fitness.form import RateSet, Rule
-    from thalweg.assess.fitness.ground import Ground
     from thalweg.assess.fitness.inputs import FitnessInputs
     from thalweg.assess.fitness.rates import Rate
     from thalweg.assess.fitness.rulebook import Rulebook
+    from thalweg.evidence.conditions.ground import Ground
     from thalweg.record.fact import Moment
 
 __all__ = ["FitnessReport", "RuleReport", "fitness_report", "points"]

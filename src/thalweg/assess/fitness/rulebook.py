@@ -8,16 +8,17 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from thalweg.assess.fitness.conditions import Condition, parse_condition
-from thalweg.assess.fitness.ground import FactAges
 from thalweg.assess.fitness.reading import read_rule
 from thalweg.errors import InputError
+from thalweg.evidence.conditions.ground import FactAges
+from thalweg.evidence.conditions.reading import parse
 from thalweg.evidence.protocol import merged
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from thalweg.assess.fitness.form import Rule
+    from thalweg.evidence.conditions.form import Condition
 
 __all__ = ["Follows", "Rulebook", "rulebook"]
 
@@ -161,7 +162,7 @@ def _built(theirs: Mapping[str, Any], their_contrast: Mapping[str, Any]) -> Rule
     contrast, _, second = _rules("contrast", packaged["contrast"], their_contrast)
     assert ages is not None  # noqa: S101 - the packaged table has it, and a unit's replaces it
     follows = tuple(
-        Follows(parse_condition(row["when"]), row["then"], str(row["because"]))
+        Follows(parse(row["when"]), row["then"], str(row["because"]))
         for row in packaged["facts"]["follows"]
     )
     return Rulebook(scores, contrast, ages, follows, tuple(filter(None, (first, second))))

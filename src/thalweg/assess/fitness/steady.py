@@ -68,7 +68,7 @@ def rising(results: Sequence[Fact]) -> tuple[Truth, tuple[Fact, ...]]:
 
 
 def kidneys_changing(
-    results: Sequence[Fact], recorded: Fact | None, *, at: date, keeps_days: int
+    results: Sequence[Fact], recorded: Fact | None, *, at: date, keeps_days: int | None
 ) -> Finding:
     """Return whether there is acute kidney injury now, from the results and what is recorded.
 
@@ -80,7 +80,7 @@ def kidneys_changing(
         The yes-no fact ``acute-kidney-injury``.
     at : date
         The day asked about.
-    keeps_days : int
+    keeps_days : int or None
         After so long neither results nor fact say anything of that day.
 
     Returns
@@ -90,7 +90,7 @@ def kidneys_changing(
     """
 
     def fresh(fact: Fact) -> bool:
-        return (at - day_of(fact.at)).days <= keeps_days
+        return keeps_days is None or (at - day_of(fact.at)).days <= keeps_days
 
     shown, witnesses = rising(results) if results and fresh(results[-1]) else (Truth.NOT_KNOWN, ())
     said = Truth.NOT_KNOWN

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from thalweg.assess.decline.report import decline_findings
 from thalweg.assess.decline.series import rate_series
-from thalweg.assess.facts import day_of
 from thalweg.assess.injury.report import injury_findings
 from thalweg.assess.kidney.shares import SHARE, shares_over_time
 from thalweg.assess.kidney.split import split_findings
@@ -51,7 +49,7 @@ def kidney_course(
         Of acute injury, of decline, and of each kidney, as far as the record carries them.
     """
     rules = rules or kidney_rules()
-    then = replace(case, facts=tuple(fact for fact in case.facts if day_of(fact.at) <= at))
+    then = case.known_on(at)
     shares = shares_over_time(then.series(SHARE), computed_shares, rules)
     return (
         *injury_findings(then, at, rules),

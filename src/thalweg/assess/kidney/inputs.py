@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from thalweg.assess.facts import amount, day_of, youngest
@@ -111,8 +111,7 @@ class KidneyInputs:
         rules : Rules, optional
             Thresholds of acute injury; default: ours.
         """
-        known = tuple(fact for fact in case.facts if day_of(fact.at) <= at)
-        then = replace(case, facts=known)
+        then = case.known_on(at)
         markers = [*then.series("creatinine"), *then.series("cystatin-c")]
         on = day_of(youngest(markers).at) if markers else at
         age = Finding(

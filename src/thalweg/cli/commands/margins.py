@@ -69,14 +69,14 @@ def margins(
     from thalweg.service.keeping import open_store
     from thalweg.service.margins import map_margins
     from thalweg.service.safefile import replace_files
-    from thalweg.service.workup import known_on, require_born
+    from thalweg.service.workup import require_born
 
     step_mm, day = _step(step), as_date(on)
     kind = None if picture is None else _kind(picture)
     with open_store(home) as store, watching(quiet=as_json) as progress:
         case = store.get_case(case_id)
         require_born(case, day)
-        mapped = map_margins(known_on(case, day), store, at=day, step_mm=step_mm, progress=progress)
+        mapped = map_margins(case.known_on(day), store, at=day, step_mm=step_mm, progress=progress)
         files = {}
         if picture is not None and kind is not None:
             files[picture] = mapped.picture_file(kind)

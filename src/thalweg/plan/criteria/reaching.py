@@ -6,14 +6,13 @@ from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING
 
-from thalweg.plan.criteria.ground import Judged, all_of_judged, any_of_judged
+from thalweg.evidence.conditions.ground import Judged, all_of_judged, any_of_judged
 from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
-    from thalweg.plan.criteria.expression import Reaches, Sites
-    from thalweg.plan.criteria.ground import Ground, RouteSummary
+    from thalweg.plan.criteria.reaches import Reaches, ReachGround, RouteSummary, Sites
 
 __all__ = ["judge_reach"]
 
@@ -21,14 +20,14 @@ _BOTH = ("left", "right")
 _NO = Truth.NOT_MET
 
 
-def judge_reach(condition: Reaches, ground: Ground) -> Judged:
+def judge_reach(condition: Reaches, ground: ReachGround) -> Judged:
     """Return whether the ureters of the kidneys present reach, at the best choice of sites.
 
     Parameters
     ----------
     condition : Reaches
         Whose ureters, and whether they must share a site or may not.
-    ground : Ground
+    ground : ReachGround
         Holds the routes computed for the diversion in question.
     """
     if not ground.any_routes:
@@ -41,18 +40,17 @@ def judge_reach(condition: Reaches, ground: Ground) -> Judged:
         )
     if condition.side != "each":
         return _of_sides((condition.side,), condition, ground)
-    kidneys = ground.case.latest("kidneys-present").fact
     sides = tuple(side for side in _BOTH if _present(side, ground) is not _NO)
     judged = _of_sides(sides, condition, ground)
-    return replace(judged, facts=() if kidneys is None else (kidneys,))
+    return replace(judged, facts=() if ground.kidneys.fact is None else (ground.kidneys.fact,))
 
 
-def _present(side: str, ground: Ground) -> Truth:
-    word, _ = ground.case.word("kidneys-present")
-    return Truth.of(None if word is None else word in ("both", f"{side} only"))
+def _present(side: str, ground: ReachGround) -> Truth:
+    fact = ground.kidneys.fact
+    return Truth.of(None if fact is None else fact.value in ("both", f"{side} only"))
 
 
-def _of_sides(sides: tuple[str, ...], condition: Reaches, ground: Ground) -> Judged:
+def _of_sides(sides: tuple[str, ...], condition: Reaches, ground: ReachGround) -> Judged:
     by_side: dict[str, dict[str, RouteSummary]] = {side: {} for side in sides}
     for route in ground.routes:
         if route.side in by_side:
@@ -70,7 +68,7 @@ def _of_sides(sides: tuple[str, ...], condition: Reaches, ground: Ground) -> Jud
     return _best(judged, choices)
 
 
-def _without_routes(sides: Iterable[str], condition: Reaches, ground: Ground) -> Judged:
+def _without_routes(sides: Iterable[str], condition: Reaches, ground: ReachGround) -> Judged:
     missing: list[str] = []
     doubts = []
     for side in sides:
@@ -98,7 +96,7 @@ def _choices(
         yield chosen
 
 
-def _one(route: RouteSummary, condition: Reaches, ground: Ground) -> Judged:
+def _one(route: RouteSummary, condition: Reaches, ground: ReachGround) -> Judged:
     low, high = route.margin_interval_mm
     where = f"the {route.side} ureter at '{route.site}'"
     figures = f"margin {route.margin_mm:.0f} mm ({low:.0f} to {high:.0f})"
@@ -130,7 +128,7 @@ def _one(route: RouteSummary, condition: Reaches, ground: Ground) -> Judged:
     return _if_present(route.side, failing, condition, ground)
 
 
-def _if_present(side: str, judged: Judged, condition: Reaches, ground: Ground) -> Judged:
+def _if_present(side: str, judged: Judged, condition: Reaches, ground: ReachGround) -> Judged:
     """Return the judgement of a ureter that counts only if its kidney is there."""
     if condition.side != "each" or _present(side, ground) is Truth.MET:
         return judged

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import bibliography
-from thalweg.plan.criteria.expression import said
 from thalweg.record.fact import moment_key
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
@@ -15,8 +14,8 @@ from thalweg.record.truth import Truth
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from thalweg.evidence.conditions.ground import Judged
     from thalweg.plan.catalogue import Criterion
-    from thalweg.plan.criteria.ground import Judged
     from thalweg.record.fact import Fact, Moment
 
 __all__ = ["CRITERION", "Weighed", "youngest"]
@@ -94,7 +93,7 @@ class Weighed:
             CRITERION,
             key=f"criterion-{criterion.key}",
             title=criterion.sentence,
-            formula=said(criterion.holds),
+            formula=criterion.holds.said(),
             sources=criterion.sources,
             cautions=(*local, *((criterion.note,) if criterion.note else ())),
         )
@@ -118,7 +117,7 @@ class Weighed:
             "key": self.criterion.key,
             "sentence": self.criterion.sentence,
             "strength": self.criterion.strength,
-            "condition": said(self.criterion.holds),
+            "condition": self.criterion.holds.said(),
             "truth": self.truth.value,
             "facts": shared["facts"],
             "findings": shared["from"],

@@ -1,0 +1,1 @@
+"""Conditions kept as data: what must hold, judged three-valued on facts and findings."""
