@@ -13,7 +13,7 @@ from thalweg.evidence.protocol import Rules, merged
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["KIDNEY_TABLE", "kidney_rules", "number", "numbers"]
+__all__ = ["KIDNEY_TABLE", "checked_rules", "kidney_rules", "number", "numbers"]
 
 KIDNEY_TABLE = "kidney"
 
@@ -37,10 +37,29 @@ def kidney_rules(theirs: Mapping[str, Any] | None = None) -> Rules:
     InputError
         If a rule of the unit is not one of ours, names no source, or lacks a figure.
     """
-    ours, own = _packaged(), theirs or {}
-    rules = merged(KIDNEY_TABLE, ours, own)
+    return checked_rules(KIDNEY_TABLE, _packaged(), theirs or {})
+
+
+def checked_rules(
+    table: str, ours: Mapping[str, Mapping[str, Any]], own: Mapping[str, Any]
+) -> Rules:
+    """Return rows of figures with the unit's own in their place, each as complete as ours.
+
+    Parameters
+    ----------
+    table : str
+        Its name, as of the file.
+    ours, own : mapping
+        Rows by key.
+
+    Raises
+    ------
+    InputError
+        If a row of the unit is not one of ours, names no source, or lacks a figure.
+    """
+    rules = merged(table, ours, own)
     for key, row in own.items():
-        where = f"protocol {KIDNEY_TABLE}.toml"
+        where = f"protocol {table}.toml"
         if key not in ours:
             raise InputError(
                 f"{key!r} is not a rule of ours", where=where, mend=f"use one of {', '.join(ours)}"

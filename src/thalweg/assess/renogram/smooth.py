@@ -1,0 +1,78 @@
+"""A smooth curve through frames of unequal length, for tops and turns.
+
+Local cubic regression with a window that widens with time, since a renogram changes fast at first
+and slowly later. It is linear in the counts, so that one matrix smooths every draw.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["Smoother", "smoother"]
+
+WIDTH_OF_TIME = 0.35
+LEAST_WIDTH_S, GREATEST_WIDTH_S = 45.0, 240.0
+"""Half width of the window: 0.35 of the time after the tracer, within these bounds. Ours."""
+
+LEAST_POINTS = 6
+GRID = 400
+
+
+@dataclass(frozen=True, eq=False)
+class Smoother:
+    """A grid of times, and the matrix that takes rates of frames to rates there.
+
+    Parameters
+    ----------
+    time_s : ndarray of float64, shape (grid,)
+    matrix : ndarray of float64, shape (grid, frames)
+    """
+
+    time_s: NDArray[np.float64]
+    matrix: NDArray[np.float64]
+
+    def __call__(self, rate: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return smooth rates, shape (..., frames) to (..., grid)."""
+        return np.asarray(rate @ self.matrix.T)
+
+
+def smoother(
+    middles_s: NDArray[np.float64],
+    durations_s: NDArray[np.float64],
+    from_s: float,
+    until_s: float,
+    *,
+    narrower: float = 1.0,
+) -> Smoother:
+    """Return the smoother over the frames between two times.
+
+    Parameters
+    ----------
+    middles_s, durations_s : ndarray of float64, shape (frames,)
+        Longer frames weigh more.
+    from_s, until_s : float
+        Seconds after the tracer; frames outside are not used.
+    narrower : float
+        Factor on the window's width, to see what depends on it.
+    """
+    inside = np.flatnonzero((middles_s >= from_s) & (middles_s <= until_s))
+    middles, durations = middles_s[inside], durations_s[inside]
+    grid = np.linspace(middles[0], middles[-1], GRID)
+    matrix = np.zeros((GRID, middles_s.size))
+    points = min(LEAST_POINTS, middles.size)
+    for row, time in enumerate(grid):
+        width = narrower * np.clip(WIDTH_OF_TIME * time, LEAST_WIDTH_S, GREATEST_WIDTH_S)
+        away = np.abs(middles - time)
+        width = max(width, float(np.partition(away, points - 1)[points - 1]) * 1.01)
+        weight = durations * np.clip(1.0 - (away / width) ** 3, 0.0, None) ** 3
+        order = min(4, points - 1)
+        columns = np.vander((middles - time) / width, order, increasing=True)
+        normal = columns.T @ (weight[:, None] * columns)
+        matrix[row, inside] = np.linalg.solve(normal, (columns * weight[:, None]).T)[0]
+    return Smoother(grid, matrix)
