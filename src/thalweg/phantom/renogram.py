@@ -119,10 +119,13 @@ class RenogramTruth:
     ----------
     kidneys : mapping of side to KidneyTracer
     uptake_per_s : mapping of side to float
+    own_blood : mapping of side to ndarray of float64, shape (steps,)
+        Tracer in the blood within the kidney, on the same grid.
     """
 
     kidneys: Mapping[str, KidneyTracer]
     uptake_per_s: Mapping[str, float]
+    own_blood: Mapping[str, NDArray[np.float64]]
 
     @property
     def share_left_percent(self) -> float:
@@ -134,11 +137,10 @@ class RenogramTruth:
         kidney = self.kidneys[side]
         return float(kidney.time_s[np.argmax(kidney.content)])
 
-    def mean_content(self, side: str, from_s: float, to_s: float) -> float:
-        """Return the mean content between two times, by the trapezium rule on the fine grid."""
+    def _mean(self, side: str, from_s: float, to_s: float) -> float:
         kidney = self.kidneys[side]
         time = np.linspace(from_s, to_s, 201)
-        within = np.interp(time, kidney.time_s, kidney.content)
+        within = np.interp(time, kidney.time_s, kidney.content + self.own_blood[side])
         return float(np.trapezoid(within, time) / (to_s - from_s))
 
     def half_time_s(self, side: str, from_s: float, to_s: float) -> float:
@@ -153,8 +155,13 @@ class RenogramTruth:
         return float(np.log(2.0)) / fall if fall > 0 else float("inf")
 
     def residual(self, side: str, from_s: float, to_s: float) -> float:
-        """Return mean content between two times over that of 1 to 2 minutes."""
-        return self.mean_content(side, from_s, to_s) / self.mean_content(side, 60.0, 120.0)
+        """Return mean activity between two times over that of 1 to 2 minutes.
+
+        As the measure is defined on a kidney's region: with the kidney's own blood, which a
+        background beside the kidney does not take off.
+        """
+        late, early = (self._mean(side, *w) for w in ((from_s, to_s), (60.0, 120.0)))
+        return late / early
 
     def efficiency_percent(self, side: str, at_s: float) -> float:
         """Return what has left the kidney of all it took up, in per cent."""
@@ -168,9 +175,14 @@ def renogram_truth(spec: RenogramSpec) -> RenogramTruth:
     starts, lasting = spec.edges()
     until = float(starts[-1] + lasting[-1])
     kidneys = {side: kidney for side in KIDNEYS if (kidney := spec.kidney(side)) is not None}
+    tracers = {
+        side: kidney_tracer(kidney, spec.blood, spec.furosemide_s, until)
+        for side, kidney in kidneys.items()
+    }
     return RenogramTruth(
-        kidneys={
-            side: kidney_tracer(kidney, spec.blood, spec.furosemide_s, until)
+        kidneys=tracers,
+        own_blood={
+            side: kidney.blood * spec.blood.amount(tracers[side].time_s)
             for side, kidney in kidneys.items()
         },
         uptake_per_s={side: kidney.uptake_per_s for side, kidney in kidneys.items()},

@@ -36,7 +36,7 @@ RESIDUAL = Method(
     formula="counts of one minute (at 20 min, at the end after furosemide, after emptying) / "
     "counts from 60 to 120 s, both less background",
     valid_for="Tc-99m MAG3; does not depend on the other kidney, does depend on total function",
-    sources=("piepsz-2002", "piepsz-2011", "nimmon-2003"),
+    sources=("piepsz-2002", "piepsz-2011", "nimmon-2004"),
     cautions=(
         (
             "Published 90th percentiles come from curves without background taken off; taking it "
@@ -51,11 +51,11 @@ OUTPUT_EFFICIENCY = Method(
     formula="100 × (R0 − R) / R0 in %; R: kidney less its own blood; R0: integral of the blood "
     "curve × the Rutland–Patlak slope, what the kidney would hold had nothing left it",
     valid_for="a Rutland–Patlak line that fits; depends less on total function than a residual",
-    sources=("chaiwatanarat-1993", "nimmon-2003", "piepsz-2011", "thalweg-engineering"),
+    sources=("chaiwatanarat-1993", "nimmon-2004", "piepsz-2011", "thalweg-engineering"),
     cautions=(
         (
-            "Rests on the blood curve: tissue seen with it, or a dose given partly beside the vein, "
-            "distorts it. The limits are from memory: verify."
+            "Rests on the blood curve: tissue seen with it, or a dose given partly beside the "
+            "vein, distorts it. The limits are from memory: verify."
         ),
     ),
 )
@@ -227,5 +227,5 @@ def efficiencies_of(
         percent = np.where(
             whole > 0, 100.0 * (whole - kept) / np.where(whole > 0, whole, 1), np.nan
         )
-        found.append(Efficiency(at, from_draws(percent)))
+        found.append(Efficiency(0.5 * (window[0] + window[1]), from_draws(percent)))
     return tuple(found)

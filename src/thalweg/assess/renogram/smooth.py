@@ -64,15 +64,16 @@ def smoother(
     inside = np.flatnonzero((middles_s >= from_s) & (middles_s <= until_s))
     middles, durations = middles_s[inside], durations_s[inside]
     grid = np.linspace(middles[0], middles[-1], GRID)
-    matrix = np.zeros((GRID, middles_s.size))
     points = min(LEAST_POINTS, middles.size)
-    for row, time in enumerate(grid):
-        width = narrower * np.clip(WIDTH_OF_TIME * time, LEAST_WIDTH_S, GREATEST_WIDTH_S)
-        away = np.abs(middles - time)
-        width = max(width, float(np.partition(away, points - 1)[points - 1]) * 1.01)
-        weight = durations * np.clip(1.0 - (away / width) ** 3, 0.0, None) ** 3
-        order = min(4, points - 1)
-        columns = np.vander((middles - time) / width, order, increasing=True)
-        normal = columns.T @ (weight[:, None] * columns)
-        matrix[row, inside] = np.linalg.solve(normal, (columns * weight[:, None]).T)[0]
+    away = np.abs(middles - grid[:, None])
+    enough = np.partition(away, points - 1, axis=1)[:, points - 1] * 1.01
+    usual = narrower * np.clip(WIDTH_OF_TIME * grid, LEAST_WIDTH_S, GREATEST_WIDTH_S)
+    width = np.maximum(usual, enough)[:, None]
+    weight = durations * np.clip(1.0 - (away / width) ** 3, 0.0, None) ** 3
+    powers = ((middles - grid[:, None]) / width)[..., None] ** np.arange(min(4, points - 1))
+    normal = np.einsum("gfi,gf,gfj->gij", powers, weight, powers, optimize=True)
+    # The fitted value at each time is the constant term: the first row of the inverse.
+    first = np.linalg.inv(normal)[:, 0]
+    matrix = np.zeros((GRID, middles_s.size))
+    matrix[:, inside] = np.einsum("gi,gfi->gf", first, powers) * weight
     return Smoother(grid, matrix)

@@ -225,7 +225,8 @@ def half_time_of(
     Returns
     -------
     HalfTime
-        Not reached where the interval of the rate of fall holds nought. Beyond counting and
+        Not reached where the interval of the rate of fall holds nought, or the fall is so slow that
+        the half-time would be several times what was observed. Beyond counting and
         background the interval carries how far the curve is from one exponential: its misfit, and
         what another weighting (all moments alike) would give.
     """
@@ -246,12 +247,17 @@ def half_time_of(
     found = from_draws(fall, extra_sd=extra)
     low, high = found.interval
     start_rate = float(amplitude[0])
+    length = window[1] - window[0]
     if low <= 0:
         said = "No fall can be told from none: a half-time is not reached."
+        return HalfTime("not reached", stretch.after, None, window, start_rate, found, said)
+    if LN2 / found.value > number(rules, "washout", "at_most_stretches") * length:
+        lost = 100.0 * -np.expm1(-found.value * length)
+        said = f"It fell by {lost:.0f} % in {length / 60:.0f} min: a half-time is not reached."
         return HalfTime("not reached", stretch.after, None, window, start_rate, found, said)
     time_to_half = Estimate(
         LN2 / found.value, LN2 * found.sd / found.value**2, (LN2 / high, LN2 / low)
     )
-    longer = time_to_half.value > window[1] - window[0]
+    longer = time_to_half.value > length
     said = "Longer than the stretch observed: carried beyond it." if longer else ""
     return HalfTime("reached", stretch.after, time_to_half, window, start_rate, found, said)
