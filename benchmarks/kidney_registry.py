@@ -3,10 +3,10 @@
 Run as ``python benchmarks/kidney_registry.py [rows] [--table]``; ``--table`` prints the rows as a
 table in Markdown. Each formula is raced against the published expression in numpy with the same
 range check (``_kidney_bare.py``) and against a loop that calls our function for one person after
-the other, over a thousandth of the rows and scaled up. The two answers are compared before any time
-is taken. Times are the processor's, not the clock's, and the two take turns. Memory is the peak that
-numpy allocates beyond the columns themselves, with the answer. Stages of acute injury are computed
-over as many results, twenty a person.
+the other, over a thousandth of the rows and scaled up. The two answers are compared before any
+time is taken. Times are the processor's, not the clock's, and the two take turns. Memory is the
+peak that numpy allocates beyond the columns themselves, with the answer. Stages of acute injury
+are computed over as many results, twenty a person.
 """
 
 from __future__ import annotations
