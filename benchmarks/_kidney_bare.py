@@ -109,6 +109,12 @@ def category(rate: Column) -> NDArray[np.str_]:
     return np.asarray(names[np.digitize(whole, [15, 30, 45, 60, 90])])
 
 
+def albuminuria(ratio: Column) -> NDArray[np.str_]:
+    """Return the A category of ratios in mg/g."""
+    kept(ratio, 0, 100_000)
+    return np.where(ratio < 30, "A1", np.where(ratio <= 300, "A2", "A3"))
+
+
 def failure(age: Column, sex: Sex, rate: Column, ratio: Column) -> Column:
     """Return the risk of kidney failure in five years, North America."""
     score = (

@@ -49,6 +49,11 @@ def failure_5(*values: np.ndarray) -> np.ndarray:
     return risk.kidney_failure_risk(*values, region="north-america", years=5)
 
 
+def albuminuria(ratio: np.ndarray) -> np.ndarray:
+    """Return the A category of ratios in mg/g."""
+    return categories.albuminuria_categories(ratio, "mg/g")
+
+
 RACES = (
     Race(
         "CKD-EPI 2021, creatinine",
@@ -95,6 +100,7 @@ RACES = (
     Race("Mosteller", ("height", "weight"), body.mosteller, bare.surface),
     Race("de-indexed rate", ("rate", "area"), body.absolute_gfr, bare.absolute),
     Race("KDIGO G category", ("rate",), categories.gfr_category, bare.category),
+    Race("KDIGO A category", ("ratio",), albuminuria, bare.albuminuria),
     Race("kidney failure, 5 years", ("age", "sex", "low_rate", "ratio"), failure_5, bare.failure),
     Race(
         "urea to creatinine",

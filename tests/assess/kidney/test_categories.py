@@ -7,7 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from thalweg.assess.kidney.categories import albuminuria_category, gfr_category, reported
+from thalweg.assess.kidney.categories import (
+    albuminuria_categories,
+    albuminuria_category,
+    gfr_category,
+    reported,
+)
 from thalweg.errors import InputError
 
 # KDIGO 2012, recommendation 1.2.3, as printed: category, first and last whole number.
@@ -86,3 +91,12 @@ def test_what_has_no_category_is_refused() -> None:
         albuminuria_category(3.0, "%")
     with pytest.raises(InputError, match="ratio of -1"):
         albuminuria_category(-1.0, "mg/g")
+    with pytest.raises(InputError, match="missing ratio"):
+        albuminuria_categories([3.0, float("nan")], "mg/g")
+
+
+@given(st.lists(st.floats(0, 1000), max_size=30), st.sampled_from(["mg/g", "mg/mmol"]))
+def test_a_column_of_ratios_is_judged_as_each_of_them(ratios: list[float], unit: str) -> None:
+    found = albuminuria_categories(np.array(ratios, dtype=float).reshape(-1, 1), unit)
+    assert found.shape == (len(ratios), 1)
+    assert found.ravel().tolist() == [albuminuria_category(one, unit) for one in ratios]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 import numpy as np
 
@@ -17,6 +17,7 @@ __all__ = [
     "ALBUMINURIA_CATEGORY",
     "CATEGORY_YEARS",
     "GFR_CATEGORY",
+    "albuminuria_categories",
     "albuminuria_category",
     "gfr_category",
     "reported",
@@ -27,6 +28,7 @@ _G_FROM = (15.0, 30.0, 45.0, 60.0, 90.0)
 _G_NAMES = np.array(["G5", "G4", "G3b", "G3a", "G2", "G1"])
 # Below the first A1, up to and with the second A2. Each unit has round thresholds of its own:
 # 3 mg/mmol is 26.5 mg/g, so a ratio must be judged in the unit it was reported in.
+_A_NAMES = np.array(["A1", "A2", "A3"])
 _A_THRESHOLDS = {"mg/g": (30.0, 300.0), "mg/mmol": (3.0, 30.0)}
 CATEGORY_YEARS = 2.0
 
@@ -115,20 +117,25 @@ def gfr_category(gfr_per_173: ArrayLike, *, rounded: bool = True) -> NDArray[np.
     return np.asarray(_G_NAMES[np.searchsorted(_G_FROM, rate, side="right")])
 
 
-def albuminuria_category(ratio: float, unit: str) -> Literal["A1", "A2", "A3"]:
-    """Return the KDIGO A category of a urine albumin to creatinine ratio.
+def albuminuria_categories(ratio: ArrayLike, unit: str) -> NDArray[np.str_]:
+    """Return the KDIGO A category of urine albumin to creatinine ratios, all in one unit.
 
     Parameters
     ----------
-    ratio : float
-        Of at least 0, in `unit`.
+    ratio : array_like
+        In `unit`, 0 to 100 000; no NaN, for which there is no category.
     unit : str
         ``"mg/g"`` or ``"mg/mmol"``: the unit the laboratory reported.
+
+    Returns
+    -------
+    ndarray of str
+        ``"A1"``, ``"A2"`` or ``"A3"``, of the shape of the input.
 
     Raises
     ------
     InputError
-        If the ratio is negative or not a number, or the unit another one.
+        If a ratio is negative, missing or not a number, or the unit another one.
 
     References
     ----------
@@ -139,8 +146,13 @@ def albuminuria_category(ratio: float, unit: str) -> Literal["A1", "A2", "A3"]:
             f"albumin to creatinine ratio in {unit!r} has no category",
             mend="give it in mg/g or mg/mmol",
         )
-    value = float(within("albumin to creatinine ratio", ratio, (0.0, 100_000.0), unit))
+    value = within("albumin to creatinine ratio", ratio, (0.0, 100_000.0), unit)
+    if np.isnan(value).any():
+        raise InputError("a missing ratio has no category", mend="leave it out")
     low, high = _A_THRESHOLDS[unit]
-    if value < low:
-        return "A1"
-    return "A2" if value <= high else "A3"
+    return np.asarray(_A_NAMES[(value >= low).astype(np.intp) + (value > high)])
+
+
+def albuminuria_category(ratio: float, unit: str) -> Literal["A1", "A2", "A3"]:
+    """Return the KDIGO A category of one ratio; as `albuminuria_categories`."""
+    return cast("Literal['A1', 'A2', 'A3']", str(albuminuria_categories(ratio, unit)))
