@@ -87,11 +87,12 @@ def _words(one: Series) -> Iterator[Said]:
     """Yield each outcome, definition, unit and source that is not known."""
     if one.outcome not in outcomes():
         yield f"{one.outcome!r} is not an outcome", f"use one of {', '.join(outcomes())}"
-    group = definitions().get(one.definition_group)
-    if group is None or group.outcome != one.outcome:
-        fits = [key for key, row in definitions().items() if row.outcome == one.outcome]
-        mend = f"use one of {', '.join(fits)}" if fits else "name a known outcome first"
-        yield f"{one.definition_group!r} is not a definition of {one.outcome!r}", mend
+    fits = [key for key, row in definitions().items() if row.outcome == one.outcome]
+    if fits and one.definition_group not in fits:
+        yield (
+            f"{one.definition_group!r} is not a definition of {one.outcome!r}",
+            f"use one of {', '.join(fits)}",
+        )
     if one.unit not in UNITS:
         yield f"{one.unit!r} is not a unit of counting", f"use one of {', '.join(UNITS)}"
     if one.source not in bibliography():
