@@ -17,6 +17,7 @@ from pydicom.sr.coding import Code
 from pydicom.valuerep import DT, TM
 
 from thalweg.errors import ImageError
+from thalweg.exchange.dicom.dates import TO_THE_MINUTE
 from thalweg.exchange.dicom.headers import text
 from thalweg.exchange.dicom.nuclear_sides import OLD_SCHEMES
 from thalweg.record.units import parse_quantity
@@ -201,10 +202,11 @@ def began_at(header: Dataset) -> datetime | None:
     whole = text(header, "AcquisitionDateTime")
     joined = f"{text(header, 'AcquisitionDate')}{text(header, 'AcquisitionTime')}"
     for value in (whole, joined):
-        try:
-            return datetime.fromisoformat(DT(value).isoformat()) if len(value) >= 12 else None
-        except ValueError:
-            continue
+        if TO_THE_MINUTE.match(value):
+            try:
+                return datetime.fromisoformat(DT(value).isoformat())
+            except ValueError:
+                continue
     return None
 
 
