@@ -8,6 +8,7 @@ an attribute that the measurement needs: it is there and sound, or the file is r
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
@@ -37,6 +38,7 @@ __all__ = [
     "patient_of",
     "read_planes",
     "require_one_grey_channel",
+    "term",
     "text",
 ]
 
@@ -62,6 +64,9 @@ GROUP_OF: Final = {
 DIRECTION_TOLERANCE: Final = 1e-3
 """Most that a direction's length may differ from 1, and the cosine between rows and columns from
 0: room for cosines written with three decimals, 0.06° off square."""
+
+TERM: Final = re.compile(r"[A-Za-z0-9 _.-]{1,16}", re.ASCII)
+"""What a coded term may look like (PS3.5 section 6.2: VR CS, at most 16 characters)."""
 
 PHANTOM_KEYWORDS: Final = ("QualityControlImage", "QualityControlSubject")
 """YES marks a phantom, an artificial image among them (PS3.3 C.7.6.1 and C.7.1.1)."""
@@ -139,6 +144,16 @@ def text(header: Dataset, keyword: str) -> str:
     return "".join(filter(str.isprintable, line))
 
 
+def term(header: Dataset, keyword: str) -> str:
+    """Return a coded term of the standard (VR CS, or SH of a code), empty where it is none.
+
+    For sentences: in a damaged file the attribute may have swallowed those that follow, and with
+    them the person's name.
+    """
+    value = text(header, keyword)
+    return value if TERM.fullmatch(value) else ""
+
+
 def is_localizer(header: Dataset) -> bool:
     """Say whether Image Type calls this a localizer (PS3.3 C.8.2.1.1.1, C.8.3.1.1.1)."""
     kinds = header.get("ImageType") or ()
@@ -212,7 +227,7 @@ def _plane_file(opened: OpenedFile) -> PlaneFile:
 
 def require_one_grey_channel(header: Dataset) -> None:
     """Refuse colour and bit layouts that the current standard forbids (PS3.5 section 8.1.1)."""
-    kind = text(header, "PhotometricInterpretation")
+    kind = term(header, "PhotometricInterpretation")
     if int(header.get("SamplesPerPixel") or 0) != 1 or not kind.startswith("MONOCHROME"):
         raise ImageError(
             f"is a colour picture ({kind or 'unnamed'}), not a measured image",

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from thalweg.errors import ImageError, InputError
 from thalweg.exchange.dicom.dates import acquisition
-from thalweg.exchange.dicom.headers import is_phantom, patient_of, text
+from thalweg.exchange.dicom.headers import is_phantom, patient_of, term, text
 from thalweg.exchange.dicom.nuclear_channels import Channel, channels_of, choose_channels
 from thalweg.exchange.dicom.nuclear_counts import counts_of
 from thalweg.exchange.dicom.nuclear_label import label_of, stated_given_s
@@ -142,7 +142,7 @@ def _opened(source: Path | Sequence[Path], progress: Progress) -> list[OpenedFil
 
 def _require_dynamic(opened: OpenedFile) -> None:
     header = opened.header
-    modality = text(header, "Modality")
+    modality = term(header, "Modality")
     if modality != "NM":
         raise ImageError(
             f"is of modality {modality or 'unknown'} ({opened.kind}), not of a gamma camera",

@@ -9,7 +9,7 @@ import numpy as np
 
 from thalweg.errors import ImageError
 from thalweg.exchange.dicom.decode import decoded
-from thalweg.exchange.dicom.headers import text
+from thalweg.exchange.dicom.headers import term
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -47,7 +47,7 @@ def require_counts(header: Dataset) -> None:
     ------
     ImageError
     """
-    kind = text(header, "PhotometricInterpretation")
+    kind = term(header, "PhotometricInterpretation")
     if int(header.get("SamplesPerPixel") or 0) != 1 or kind not in ("MONOCHROME2", "PALETTE COLOR"):
         raise ImageError(
             f"stores {kind or 'unnamed'} pixels, whose values need not be counts",

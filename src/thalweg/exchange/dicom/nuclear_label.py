@@ -18,7 +18,7 @@ from pydicom.valuerep import DT, TM
 
 from thalweg.errors import ImageError
 from thalweg.exchange.dicom.dates import TO_THE_MINUTE
-from thalweg.exchange.dicom.headers import text
+from thalweg.exchange.dicom.headers import term, text
 from thalweg.exchange.dicom.nuclear_sides import OLD_SCHEMES
 from thalweg.record.units import parse_quantity
 
@@ -116,7 +116,7 @@ def _named(item: Dataset) -> str:
         if any(given == Code(code, "SCT", name) for code in nuclide.codes):
             return name
     raise ImageError(
-        f"names a label that is not known here (code {given.value})",
+        f"names a label that is not known here (code {term(item, 'CodeValue') or 'unreadable'})",
         mend=f"known are {', '.join(_nuclides())}",
     )
 

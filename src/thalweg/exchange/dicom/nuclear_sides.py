@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 from pydicom.sr.coding import Code
 
 from thalweg.errors import ImageError, InputError
-from thalweg.exchange.dicom.headers import text
+from thalweg.exchange.dicom.headers import term, text
 
 if TYPE_CHECKING:
     from pydicom import Dataset
@@ -85,7 +85,7 @@ def view_in(detector: Dataset | None) -> str:
         if named == code:
             return view
     raise ImageError(
-        f"shows neither a posterior nor an anterior view (view code {named.value})",
+        f"shows neither a posterior nor an anterior view (view code {term(items[0], 'CodeValue') or 'unreadable'})",
         mend="give the posterior view",
     )
 

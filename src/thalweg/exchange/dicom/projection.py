@@ -19,6 +19,7 @@ from thalweg.exchange.dicom.headers import (
     is_phantom,
     patient_of,
     require_one_grey_channel,
+    term,
     text,
 )
 from thalweg.exchange.dicom.scan import DAMAGED, OpenedFile, open_file
@@ -84,7 +85,7 @@ def read_radiograph(path: Path, *, frame: int | None = None) -> ReadRadiograph:
 
 def _read(opened: OpenedFile, frame: int | None) -> ReadRadiograph:
     header = opened.header
-    modality = text(header, "Modality")
+    modality = term(header, "Modality")
     if modality not in MODALITIES:
         raise ImageError(
             f"is of modality {modality or 'unknown'} ({opened.kind}), not a radiograph",

@@ -89,7 +89,9 @@ class OpenedFile:
     @property
     def kind(self) -> str:
         """Name of the object's SOP class as the standard spells it."""
-        return sop_class(self.header).name or "object of unknown class"
+        named = sop_class(self.header)
+        # An unknown UID is called by itself, and in a damaged file may hold anything.
+        return "object of unknown class" if named.name == str(named) else named.name
 
 
 @dataclass(frozen=True, slots=True)

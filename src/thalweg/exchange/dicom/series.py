@@ -28,6 +28,7 @@ from thalweg.exchange.dicom.headers import (
     PlaneFile,
     is_localizer,
     read_planes,
+    term,
     text,
 )
 from thalweg.exchange.dicom.scan import OpenedFile, Scan, scan
@@ -193,7 +194,7 @@ def require_one_series(folder: Path, images: list[OpenedFile]) -> None:
 
 def _require_modality(folder: Path, chosen: list[OpenedFile]) -> None:
     for opened in chosen:
-        modality = text(opened.header, "Modality")
+        modality = term(opened.header, "Modality")
         if modality not in MODALITIES:
             raise ImageError(
                 f"holds images of modality {modality or 'unknown'} ({opened.kind}), which cannot "
