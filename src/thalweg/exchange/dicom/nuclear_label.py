@@ -31,6 +31,7 @@ __all__ = ["Label", "began_at", "choose_window", "label_of", "stated_given_s"]
 
 TECHNETIUM: Final = "technetium-99m"
 SECONDS: Final = {"h": 3600.0, "d": 86400.0}
+LONG_STRING: Final = 64  # characters, VR LO of PS3.5 section 6.2
 DAY_S: Final = 86400.0
 LONGEST_BEFORE_S: Final = 3600.0
 """Most between injection and first frame, or back, for which a stated time is believed."""
@@ -124,6 +125,8 @@ def _named(item: Dataset) -> str:
 def _tracer(item: Dataset) -> str:
     """Return the tracer's short name, or the file's own word for it."""
     own = text(item, "Radiopharmaceutical")
+    if len(own) > LONG_STRING:  # it has swallowed what follows in a damaged file
+        own = ""
     codes = list(item.get("RadiopharmaceuticalCodeSequence") or ())
     words = own or (text(codes[0], "CodeMeaning") if codes else "")
     for name, row in tomllib.loads(_data("tracers.toml")).items():

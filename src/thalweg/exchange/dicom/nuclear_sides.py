@@ -84,8 +84,9 @@ def view_in(detector: Dataset | None) -> str:
     for code, view in VIEW_CODES:
         if named == code:
             return view
+    quoted = term(items[0], "CodeValue") or "unreadable"
     raise ImageError(
-        f"shows neither a posterior nor an anterior view (view code {term(items[0], 'CodeValue') or 'unreadable'})",
+        f"shows neither a posterior nor an anterior view (view code {quoted})",
         mend="give the posterior view",
     )
 
