@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from thalweg.assess.fitness.inputs import FitnessInputs
 from thalweg.assess.fitness.report import FitnessReport, RuleReport, fitness_report
 from thalweg.assess.fitness.rulebook import Rulebook, rulebook
+from thalweg.assess.injury.now import judge_now
 from thalweg.assess.kidney.choice import GFR_TO_RELY_ON
 from thalweg.record.case import Chosen
 from thalweg.record.fact import Fact, Origin
@@ -52,16 +53,17 @@ def person(
     sex: Any = "male",
     gfr: float | None = 80.0,
     at: date = DAY,
-    creatinines: tuple[Fact, ...] = (),
 ) -> FitnessInputs:
     """Return inputs for somebody of whom only this is known."""
+    key = "acute-kidney-injury"
+    told = fact(key, answers[key]) if key in answers else None
     return FitnessInputs(
         facts={key: Chosen(fact(key, answer)) for key, answer in answers.items()},
         age=Fact("age", Decimal(age), "a", at, WRITTEN),
         sex=sex,
         gfr=rate(gfr),
         at=at,
-        creatinines=creatinines,
+        injury=judge_now(at, None, None, None, told),
     )
 
 

@@ -10,8 +10,10 @@ from thalweg.assess.facts import day_of
 from thalweg.assess.fitness.inputs import FitnessInputs
 from thalweg.assess.fitness.report import FitnessReport, RuleReport, fitness_report
 from thalweg.assess.fitness.rulebook import Rulebook, rulebook
+from thalweg.assess.injury.now import judge_now
 from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
+from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
 from thalweg.errors import InputError
 from thalweg.evidence.bibliography import cite
 from thalweg.evidence.conditions.form import computed
@@ -87,7 +89,7 @@ def fitness_of_values(typed: Typed, *, at: date, protocol: Path | None = None) -
         sex=sex,
         gfr=_relied(kidney_findings(KidneyInputs(age=age, sex=sex, at=at, **kidney))),
         at=at,
-        creatinines=tuple(facts[key] for key in ("creatinine",) if key in facts),
+        injury=judge_now(at, None, None, None, facts.get("acute-kidney-injury")),
     )
     return fitness_report(inputs, rules)
 
@@ -106,7 +108,8 @@ def fitness_worked_up(
     at : date
     protocol : Protocol
     """
-    inputs = FitnessInputs.from_case(case, _relied(kidney), at)
+    thresholds = kidney_rules(protocol.table(KIDNEY_TABLE))
+    inputs = FitnessInputs.from_case(case, _relied(kidney), at, thresholds)
     return fitness_report(inputs, own_rulebook(protocol))
 
 
@@ -146,7 +149,8 @@ def fitness_of_case(
         if fact.concept not in added or (fact.concept == "creatinine" and day_of(fact.at) < at)
     )
     case = replace(case, facts=(*kept, *added.values()))
-    kidney = kidney_findings(KidneyInputs.from_case(case, at))
+    thresholds = kidney_rules(rules.table(KIDNEY_TABLE))
+    kidney = kidney_findings(KidneyInputs.from_case(case, at, thresholds), thresholds)
     return fitness_worked_up(case, kidney, at=at, protocol=rules)
 
 

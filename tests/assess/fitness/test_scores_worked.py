@@ -312,6 +312,7 @@ def test_what_held_within_a_month_does_not_hold_for_ever() -> None:
             later.sex,
             later.gfr,
             later.at,
+            later.injury,
         )
         assert span(later, "ariscat") == expected
 
@@ -320,7 +321,7 @@ def test_an_old_result_is_used_and_called_old() -> None:
     def caution(days: int) -> str:
         inputs = person({}, at=DAY + timedelta(days=days))
         kept = {"haemoglobin": Chosen(fact("haemoglobin", ("118", "g/L")))}
-        inputs = FitnessInputs(kept, inputs.age, inputs.sex, inputs.gfr, inputs.at)
+        inputs = FitnessInputs(kept, inputs.age, inputs.sex, inputs.gfr, inputs.at, inputs.injury)
         found = one(inputs, "anaemia").main
         assert found.value == "mild"
         return " ".join(found.cautions)
@@ -333,7 +334,7 @@ def test_two_results_that_contradict_each_other_are_not_chosen_between() -> None
     rivals = tuple(fact("haemoglobin", (value, "g/L")) for value in ("75", "125"))
     inputs = person({})
     kept = {"haemoglobin": Chosen(None, rivals)}
-    inputs = FitnessInputs(kept, inputs.age, inputs.sex, inputs.gfr, inputs.at)
+    inputs = FitnessInputs(kept, inputs.age, inputs.sex, inputs.gfr, inputs.at, inputs.injury)
     found = one(inputs, "anaemia").main
     assert found.value is None
     assert set(rivals) <= set(found.all_facts)

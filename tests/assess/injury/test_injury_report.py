@@ -143,7 +143,7 @@ def test_one_result_after_the_operation_is_not_enough() -> None:
     found = found_in(operation, creatinine("90", 0))
     assert found["injury-stage"].value == "none shown, not excluded"
     assert found["injury-now"].value is Truth.NOT_KNOWN
-    assert found["injury-now"].missing == ("creatinine",)
+    assert found["injury-now"].missing == ("creatinine", "acute-kidney-injury")
 
 
 def test_two_results_at_one_moment_that_contradict_are_not_used() -> None:

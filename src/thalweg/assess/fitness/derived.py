@@ -6,8 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from thalweg.assess.facts import amount, youngest
-from thalweg.assess.fitness.steady import KEY as CHANGING
-from thalweg.assess.fitness.steady import kidneys_changing
 from thalweg.evidence.conditions.ground import FactAges, Ground
 from thalweg.evidence.conditions.judge import judge
 from thalweg.record.concept import concept
@@ -146,8 +144,6 @@ def ground_of(inputs: FitnessInputs, rules: Rulebook) -> Ground:
     inputs : FitnessInputs
     rules : Rulebook
     """
-    recorded = inputs.facts.get(CHANGING)
-    keeps = rules.ages.expires_after_days.get(CHANGING, rules.ages.usual_days)
     findings = {
         "age": inputs.age_finding,
         "gfr": inputs.gfr,
@@ -157,11 +153,6 @@ def ground_of(inputs: FitnessInputs, rules: Rulebook) -> Ground:
             for span in SPANS
         },
     }
-    changing = kidneys_changing(
-        inputs.creatinines,
-        None if recorded is None else recorded.fact,
-        at=inputs.at,
-        keeps_days=keeps,
-    )
-    ground = Ground(inputs.facts, inputs.at, findings, {CHANGING: changing}, inputs.sex, rules.ages)
+    instead = {"acute-kidney-injury": inputs.injury}
+    ground = Ground(inputs.facts, inputs.at, findings, instead, inputs.sex, rules.ages)
     return replace(ground, instead=_following(rules, ground))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from thalweg.assess.facts import amount, day_of
+from thalweg.assess.facts import amount
+from thalweg.assess.injury.now import kidneys_now
 from thalweg.assess.kidney.inputs import AGE_FROM_BIRTH
 from thalweg.record.case import age_in_years
 from thalweg.record.concept import concepts
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
+    from thalweg.evidence.protocol import Rules
     from thalweg.record.case import Case, Chosen, Sex
     from thalweg.record.fact import Fact
 
@@ -46,8 +48,8 @@ class FitnessInputs:
         ``gfr-to-rely-on`` of the kidney report, with or without value.
     at : date
         The day the question is asked.
-    creatinines : tuple of Fact
-        All of them, oldest first.
+    injury : Finding
+        ``injury-now``: whether the kidneys are being injured.
     """
 
     facts: Mapping[str, Chosen]
@@ -55,7 +57,7 @@ class FitnessInputs:
     sex: Sex
     gfr: Finding
     at: date
-    creatinines: tuple[Fact, ...] = ()
+    injury: Finding
 
     @property
     def age_finding(self) -> Finding:
@@ -66,7 +68,9 @@ class FitnessInputs:
         return Finding("age", "Age", years, "a", self.age.at, AGE_AS_GIVEN, facts=(self.age,))
 
     @classmethod
-    def from_case(cls, case: Case, gfr: Finding, at: date) -> FitnessInputs:
+    def from_case(
+        cls, case: Case, gfr: Finding, at: date, rules: Rules | None = None
+    ) -> FitnessInputs:
         """Draw the inputs from a case as it was known on a day.
 
         Parameters
@@ -75,6 +79,8 @@ class FitnessInputs:
             Facts after `at` must have been left out already.
         gfr : Finding
         at : date
+        rules : Rules, optional
+            Thresholds of acute injury; default: ours.
         """
         born = float(age_in_years(case.person.born, at))
         recorded = {fact.concept for fact in case.facts}
@@ -85,5 +91,5 @@ class FitnessInputs:
             sex=case.person.sex,
             gfr=gfr,
             at=at,
-            creatinines=tuple(fact for fact in case.series("creatinine") if day_of(fact.at) <= at),
+            injury=kidneys_now(case, at, rules),
         )

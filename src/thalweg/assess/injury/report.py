@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from thalweg.assess.facts import amount, day_of
+from thalweg.assess.facts import amount
+from thalweg.assess.injury.aftermath import aftermath_findings, slow_rise_findings
 from thalweg.assess.injury.creatinine import INJURY_BY_CREATININE
+from thalweg.assess.injury.now import judge_now
 from thalweg.assess.injury.record import creatinine_course, operation_day, urine_course
 from thalweg.assess.injury.urine import INJURY_BY_URINE
 from thalweg.assess.rules import kidney_rules, number
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
     from thalweg.record.case import Case
     from thalweg.record.fact import Fact
 
-__all__ = ["INJURY_BASELINE", "INJURY_NOW", "INJURY_STAGE", "injury_findings"]
+__all__ = ["INJURY_BASELINE", "INJURY_STAGE", "injury_findings"]
 
 INJURY_BASELINE = Method(
     key="creatinine-baseline",
@@ -50,17 +52,6 @@ INJURY_STAGE = Method(
             "stoma, stent and ureter, for leak, bleeding, infection and drugs, by local protocol."
         ),
     ),
-)
-INJURY_NOW = Method(
-    key="aki-now",
-    title="acute kidney injury in the last 7 days",
-    formula=(
-        "met where any result or urine window of the last 7 days has a stage of 1 or more, or "
-        "renal replacement or an injury is recorded; not met where none has and creatinine leaves "
-        "none open"
-    ),
-    valid_for="the time that results cover",
-    sources=("kdigo-aki-2012", "thalweg-engineering"),
 )
 
 _WORDS = ("no injury shown", "stage 1", "stage 2", "stage 3")
@@ -198,47 +189,6 @@ def _by_urine(passed: Passed) -> Finding:
     )
 
 
-def _now(
-    at: date,
-    course: Course | None,
-    passed: Passed | None,
-    started: Fact | None,
-    told: Fact | None,
-) -> Finding:
-    since = at - timedelta(days=7)
-    recent: list[tuple[int, int, Fact]] = []
-    if course is not None:
-        rows = zip(course.stages.least, course.stages.most, course.facts, strict=True)
-        recent = [(int(a), int(b), f) for a, b, f in rows if day_of(f.at) >= since]
-    urine = 0
-    if passed is not None:
-        ends = [passed.origin + timedelta(hours=float(h)) for h in passed.stages.hours]
-        urine = max(
-            (int(s) for s, e in zip(passed.stages.least, ends, strict=True) if e.date() >= since),
-            default=0,
-        )
-    facts = tuple(fact for _, _, fact in recent)
-    reported = told is not None and told.value is True and day_of(told.at) >= since
-    if any(least for least, _, _ in recent) or urine or started is not None or reported:
-        value, said = Truth.MET, ["An estimate of the filtration rate does not hold now."]
-    elif recent and recent[-1][1] == 0:
-        value, said = Truth.NOT_MET, []
-    else:
-        value = Truth.NOT_KNOWN
-        said = ["A second creatinine within 48 h would show whether the kidneys are steady."]
-    return Finding(
-        name="injury-now",
-        title="Acute kidney injury in the last 7 days",
-        value=value,
-        unit=None,
-        at=facts[-1].at if facts else at,
-        method=INJURY_NOW,
-        facts=(*facts, *(one for one in (started, told if reported else None) if one is not None)),
-        cautions=tuple(said),
-        missing=("creatinine",) if value is Truth.NOT_KNOWN else (),
-    )
-
-
 def _worth_saying(case: Case, at: date, course: Course | None, passed: Passed | None) -> bool:
     """Return whether there is a course to judge: close results, timed urine, a fresh operation."""
     operated = operation_day(case)
@@ -269,7 +219,8 @@ def injury_findings(case: Case, at: date, rules: Rules | None = None) -> tuple[F
     -------
     tuple of Finding
         ``injury-baseline``, ``injury-stage-creatinine``, ``injury-stage-urine``,
-        ``injury-stage`` and ``injury-now``, as far as there is anything to judge.
+        ``injury-stage``, ``injury-now``, ``injury-persistent``, ``kidney-recovery`` and
+        ``kidney-disease-slow``, as far as there is anything to judge.
     """
     rules = rules or kidney_rules()
     if case.truth("on-dialysis")[0] is Truth.MET:
@@ -277,15 +228,18 @@ def injury_findings(case: Case, at: date, rules: Rules | None = None) -> tuple[F
     course, passed = creatinine_course(case, rules), urine_course(case, rules)
     started = _replaced(case)
     told = case.latest("acute-kidney-injury").fact
+    slow = slow_rise_findings(case, course, rules)
     if not _worth_saying(case, at, course, passed) and started is None and told is None:
-        return ()
+        return slow
     found: list[Finding] = []
     if course is not None:
         baseline = _baseline(course, rules)
         found += [baseline, _by_creatinine(course, baseline)]
     if passed is not None:
         found.append(_by_urine(passed))
-    return (*found, _whole(case, at, found, started), _now(at, course, passed, started, told))
+    now = judge_now(at, course, passed, started, told, rules)
+    after = () if course is None else aftermath_findings(course, started, at, rules)
+    return (*found, _whole(case, at, found, started), now, *after, *slow)
 
 
 def _whole(case: Case, at: date, found: list[Finding], started: Fact | None) -> Finding:

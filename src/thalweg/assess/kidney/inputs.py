@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from thalweg.assess.facts import amount, day_of, youngest
-from thalweg.assess.injury.report import injury_findings
+from thalweg.assess.injury.now import kidneys_now
 from thalweg.errors import InputError
 from thalweg.record.case import Case, Chosen, Sex, age_in_years
 from thalweg.record.fact import Fact, Moment
@@ -137,7 +137,5 @@ class KidneyInputs:
             bowel_in_urinary_tract=then.latest("bowel-in-urinary-tract"),
             urea_nitrogen=then.latest("urea-nitrogen"),
             on_dialysis=then.latest("on-dialysis"),
-            injury_now=next(
-                (one for one in injury_findings(then, at, rules) if one.name == "injury-now"), None
-            ),
+            injury_now=kidneys_now(then, at, rules),
         )

@@ -27,7 +27,7 @@ def _value(finding: Finding) -> Cell | str:
         return Cell(_ANSWER[finding.value], _TONE[finding.value])
     if finding.value is None:
         return Cell("not known", Tone.UNKNOWN)
-    if finding.name.startswith("injury-stage") and "stage" in str(finding.value):
+    if "stage" in str(finding.value) and "stage 0)" not in str(finding.value):
         return Cell(finding.shown(), Tone.CARE)
     return finding.shown()
 
