@@ -112,8 +112,9 @@ def test_mixed_people_stand_in_the_pool_of_all_only() -> None:
     assert "mayo-2016-stricture" in {one.key for one in everyone.series}
     assert any("different diversions" in one for one in everyone.cautions)
     # Mostly ileum, some colon: pooled with conduits of ileum, and said.
+    stomas = published(outcome="stoma-complication", population="adult")
     stoma = only(
-        published(outcome="stoma-complication", population="adult"),
+        stomas,
         "ileal-conduit",
         "stoma-any",
         "patient",
@@ -121,7 +122,7 @@ def test_mixed_people_stand_in_the_pool_of_all_only() -> None:
     assert "shimko-2011-stoma" in {one.key for one in stoma.series}
     assert "Some of the people had a conduit of colon." in stoma.cautions
     colon = only(
-        published(outcome="stoma-complication", population="adult"),
+        stomas,
         "colon-conduit",
         "stoma-any",
         "patient",
@@ -132,14 +133,14 @@ def test_mixed_people_stand_in_the_pool_of_all_only() -> None:
 def test_figures_from_memory_stay_out_unless_the_unit_says_otherwise() -> None:
     rows = (ROWS["kouba-2007-hernia"], replace(ROWS["che-2024-hernia"], read="memory"))
     group = only(rows, "ileal-conduit", "hernia-found-clinically", "patient")
-    assert "from memory" in reasons(group)["che-2024-hernia"]
+    assert "remembered" in reasons(group)["che-2024-hernia"]
     own = pool_rules(
         {"leave-out": {"memory": {"applies": False, "says": "kept", "source": "our audit, 2026"}}}
     )
     (group,) = pool_groups(rows, diversion="ileal-conduit", rules=own)
     assert len(group.series) == 2
     assert any("leave-out.memory" in one for one in group.cautions)
-    assert any("from memory" in one for one in group.cautions)
+    assert any("remembered" in one for one in group.cautions)
 
 
 def test_a_missing_or_very_different_follow_up_is_said() -> None:

@@ -295,9 +295,9 @@ def _cautions(kept: Iterable[Series]) -> tuple[str, ...]:
             f"People were followed for {times[0]:g} to {times[-1]:g} months: the longer, the "
             "more is found, so that the series are not alike."
         )
-    for read, words in (("secondary", "quoted elsewhere"), ("memory", "from memory")):
+    for read, words in (("secondary", "quoted elsewhere"), ("memory", "remembered")):
         if keys := [one.key for one in kept if one.read == read]:
-            said.append(f"Figures {words} and not read in the publication: {', '.join(keys)}.")
+            said.append(f"Figures {words}, not read in the publication: {', '.join(keys)}.")
     if any(one.unit in {"renal unit", "ureter"} for one in kept):
         said.append(
             "Two kidneys of one person are counted as if they were independent; the interval is "

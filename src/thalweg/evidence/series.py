@@ -236,8 +236,9 @@ def published(
     """Return every series that fits, for reading side by side.
 
     Not to be pooled as it stands: it holds different definitions, people counted twice, figures
-    from memory and figures that contradict themselves. `thalweg.evidence.pool_groups.pool_groups`
-    says which of them may be pooled, and why the others may not.
+    that were remembered and figures that contradict themselves.
+    `thalweg.evidence.pool_groups.pool_groups` says which of them may be pooled, and why the
+    others may not.
 
     Parameters
     ----------
