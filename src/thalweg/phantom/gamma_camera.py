@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import binary_dilation, gaussian_filter
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
 __all__ = ["Placed", "layout"]
@@ -66,7 +70,8 @@ def _ellipse(
     return np.asarray((aside / (size * a)) ** 2 + (along / (size * b)) ** 2 <= 1.0)
 
 
-def layout(size: float, pixels: int, pixel_mm: float, view: str) -> dict[str, Placed]:
+@lru_cache(maxsize=16)
+def layout(size: float, pixels: int, pixel_mm: float, view: str) -> Mapping[str, Placed]:
     """Return organs and regions on a square picture.
 
     Parameters
@@ -99,4 +104,4 @@ def layout(size: float, pixels: int, pixel_mm: float, view: str) -> dict[str, Pl
         placed[side] = Placed(placed[f"{side} organ"].shape, drawn, is_region=True)
         ring = binary_dilation(drawn, iterations=GAP_PX + RING_PX) & ~avoid & trunk
         placed[f"{side}-background"] = Placed(ring / ring.sum(), ring, is_region=True)
-    return placed
+    return MappingProxyType(placed)

@@ -70,6 +70,8 @@ class RenogramSpec:
         Part of the body's blood within the blood region.
     mismatch : (left, right)
         Tissue over the kidney against that over its background region, less 1.
+    caught : (left, right)
+        Part of the kidney that its region catches; for curves, not for pictures.
     view : "posterior" or "anterior"
     pixels : int
         Rows and columns of the picture.
@@ -92,6 +94,7 @@ class RenogramSpec:
     size: float = 1.0
     heart_blood: float = 0.08
     mismatch: tuple[float, float] = (0.0, 0.0)
+    caught: tuple[float, float] = (1.0, 1.0)
     view: str = "posterior"
     pixels: int = 128
     pixel_mm: float = 4.8
@@ -254,7 +257,8 @@ def renogram(spec: RenogramSpec, seed: int) -> tuple[Renogram, RenogramTruth]:
         pixels[side] = float(places[side].region.sum())
         over = amounts["tissue"] * cm2 * pixels[side] * (1.0 + spec.mismatch[index])
         own = kidney.blood * amounts["blood"]
-        means[side] = amounts[f"{side} parenchyma"] + amounts[f"{side} pelvis"] + own + over
+        inside = amounts[f"{side} parenchyma"] + amounts[f"{side} pelvis"] + own
+        means[side] = spec.caught[index] * inside + over
         beside = f"{side}-background"
         pixels[beside] = float(places[beside].region.sum())
         means[beside] = amounts["tissue"] * cm2 * pixels[beside]

@@ -55,6 +55,9 @@ class Draws:
         Tissue taken off where a background region allows it.
     blood_variance : ndarray of float64, shape (frames,), or None
     blood_corrected : bool
+    own_blood : ndarray of float64, shape (1 + draws,)
+        Blood in the kidneys as a part of what was taken off: nought in row 0, else between nought
+        and what the rule allows, the same for both kidneys.
     """
 
     kidneys: dict[str, NDArray[np.float64]]
@@ -65,6 +68,7 @@ class Draws:
     blood: NDArray[np.float64] | None
     blood_variance: NDArray[np.float64] | None
     blood_corrected: bool
+    own_blood: NDArray[np.float64]
 
 
 def _choice(study: Renogram, side: str) -> tuple[str, str]:
@@ -97,6 +101,7 @@ def _streams(study: Renogram) -> dict[str, np.random.Generator]:
         "background": np.random.default_rng([SEED, 20]),
         "blood": np.random.default_rng([SEED, 21]),
         "decay": np.random.default_rng([SEED, 22]),
+        "own blood": np.random.default_rng([SEED, 23]),
     }
 
 
@@ -159,7 +164,9 @@ def drawn(study: Renogram, rules: Rules) -> Draws:
     """
     streams = _streams(study)
     regions = _counted(study, streams)
-    found = Draws({}, {}, {}, {}, {}, *_blood(study, regions, streams, rules))
+    most = number(rules, "own-blood", "of_background")
+    own = np.concatenate([[0.0], streams["own blood"].uniform(0.0, most, DRAWS)])
+    found = Draws({}, {}, {}, {}, {}, *_blood(study, regions, streams, rules), own)
     for side in (s for s in KIDNEYS if s in study.counts):
         role, said = _choice(study, side)
         factor = study.pixels[side] / study.pixels[role] if role else 0.0

@@ -57,5 +57,5 @@ def peak_of(
     other = float(narrow.time_s[np.argmax(narrow(rates[0]))])
     # The top is found on a grid; half its step is as much again as the doubt of rounding.
     step = float(smooth.time_s[1] - smooth.time_s[0])
-    extra = float(np.hypot(abs(other - tops[0]) / 2.0, step / 2.0))
+    extra = float(np.hypot(0.7 * abs(other - tops[0]), step / 2.0))
     return Peak(from_draws(tops, extra_sd=extra, least=0.0), height, "")

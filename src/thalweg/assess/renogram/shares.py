@@ -60,12 +60,15 @@ def other(share: Estimate | None) -> Estimate | None:
 def _share(
     left: NDArray[np.float64], right: NDArray[np.float64], widen: tuple[float, float]
 ) -> Estimate:
-    """Return the share of two uptakes whose draws give variances; `widen`: factors on their SD."""
-    covariance = np.cov(left[1:], right[1:])
+    """Return the share of two uptakes with draws; `widen`: factors on their SD.
+
+    Variances are about the study's own value, so that a doubt that goes one way counts whole.
+    """
+    off_left, off_right = left[1:] - left[0], right[1:] - right[0]
     spreads = (
-        covariance[0, 0] * widen[0] ** 2,
-        covariance[1, 1] * widen[1] ** 2,
-        covariance[0, 1],
+        float(np.mean(off_left**2)) * widen[0] ** 2,
+        float(np.mean(off_right**2)) * widen[1] ** 2,
+        float(np.mean(off_left * off_right)),
     )
     low, high = share_interval_percent(left[0], right[0], *spreads)
     value = float(share_percent(left[0], right[0]))
@@ -119,10 +122,10 @@ def shares_of(study: Renogram, found: Draws, given: Circumstances, rules: Rules)
     said: list[str] = []
     uptakes: dict[str, NDArray[np.float64]] = {}
     lacking = why_not(study, window, row["least_covered"], window[1] - window[0])
+    seconds = overlap_s(study, window)
     if lacking:
         said.append(f"No share by the integral: {lacking}.")
     else:
-        seconds = overlap_s(study, window)
         # Counts as if the whole window had been covered.
         scale = (window[1] - window[0]) / seconds.sum()
         uptakes = {side: scale * (rates @ seconds) for side, rates in found.kidneys.items()}
@@ -133,7 +136,7 @@ def shares_of(study: Renogram, found: Draws, given: Circumstances, rules: Rules)
     if refused:
         said.append(f"No share of function: {refused}.")
     else:
-        integral = _made(uptakes, "the integral", (1.0, 1.0), said)
+        integral = _made(_without_blood(uptakes, found, seconds), "the integral", (1, 1), said)
         trusted = _trusted(lines, rules, said)
         slopes = {side: made.slopes for side, made in lines.items()} if trusted else {}
         spread = [lines[side].spread if side in lines else 1.0 for side in KIDNEYS]
@@ -150,6 +153,16 @@ def shares_of(study: Renogram, found: Draws, given: Circumstances, rules: Rules)
     }
     covered = window if uptakes else None
     return Shares(covered, estimates, lines, integral, line, relied, method, agree, tuple(said))
+
+
+def _without_blood(
+    uptakes: Mapping[str, NDArray[np.float64]], found: Draws, seconds: NDArray[np.float64]
+) -> dict[str, NDArray[np.float64]]:
+    """Return uptakes whose draws leave out the kidneys' own blood, which an integral counts in."""
+    return {
+        side: rows - found.own_blood * (found.taken_off[side] @ seconds)
+        for side, rows in uptakes.items()
+    }
 
 
 def _made(

@@ -7,6 +7,7 @@ and slowly later. It is linear in the counts, so that one matrix smooths every d
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -61,6 +62,20 @@ def smoother(
     narrower : float
         Factor on the window's width, to see what depends on it.
     """
+    frames = tuple(middles_s.tolist()), tuple(durations_s.tolist())
+    return _smoother(*frames, from_s, until_s, narrower)
+
+
+@lru_cache(maxsize=16)
+def _smoother(
+    middles_of: tuple[float, ...],
+    durations_of: tuple[float, ...],
+    from_s: float,
+    until_s: float,
+    narrower: float,
+) -> Smoother:
+    """Build the matrix; studies of one protocol share it."""
+    middles_s, durations_s = np.array(middles_of), np.array(durations_of)
     inside = np.flatnonzero((middles_s >= from_s) & (middles_s <= until_s))
     middles, durations = middles_s[inside], durations_s[inside]
     grid = np.linspace(middles[0], middles[-1], GRID)
@@ -76,4 +91,5 @@ def smoother(
     first = np.linalg.inv(normal)[:, 0]
     matrix = np.zeros((GRID, middles_s.size))
     matrix[:, inside] = np.einsum("gi,gfi->gf", first, powers) * weight
+    grid.flags.writeable = matrix.flags.writeable = False
     return Smoother(grid, matrix)

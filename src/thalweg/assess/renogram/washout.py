@@ -42,6 +42,9 @@ LN2 = float(np.log(2.0))
 ROUNDS = 4
 """Of reweighting; the fit settles to six figures in three."""
 
+LEAST_TOP = 5.0
+"""Activity at the start of the stretch, in standard errors of the stretch's mean. Ours."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
@@ -197,8 +200,11 @@ def fall_per_s(
         kk = (weight * by_k * by_k).sum(axis=1)
         ra, rk = (weight * by_a * left).sum(axis=1), (weight * by_k * left).sum(axis=1)
         whole = aa * kk - ak**2
-        amplitude = amplitude + (kk * ra - ak * rk) / whole
-        fall = np.clip(fall + (aa * rk - ak * ra) / whole, -5.0 / span, 20.0 / span)
+        # A draw without anything left in it has no rate of fall to improve.
+        sound = whole > 1e-12 * aa * np.maximum(kk, 1e-300)
+        by = np.where(sound, 1.0 / np.where(sound, whole, 1.0), 0.0)
+        amplitude = amplitude + by * (kk * ra - ak * rk)
+        fall = np.clip(fall + by * (aa * rk - ak * ra), -5.0 / span, 20.0 / span)
     first = rates[0] - amplitude[0] * np.exp(-fall[0] * time_s)
     return amplitude, fall, float((weight * first**2).sum() / (time_s.size - 2))
 
@@ -236,6 +242,10 @@ def half_time_of(
     inside = np.flatnonzero((middles_s >= window[0]) & (middles_s <= window[1]))
     if inside.size < number(rules, "washout", "least_frames"):
         said = f"Only {inside.size} frames lie on the stretch of emptying."
+        return HalfTime("not looked for", stretch.after, None, None, None, None, said)
+    top = _value(smooth, smooth(rates[0]), window[0])
+    if top < LEAST_TOP * float(np.sqrt(variance[inside].mean() / inside.size)):
+        said = "No activity stands out of the noise: no emptying could be followed."
         return HalfTime("not looked for", stretch.after, None, None, None, None, said)
     time = middles_s[inside] - window[0]
     amplitude, fall, misfit = fall_per_s(time, rates[:, inside], variance[inside])
