@@ -46,8 +46,8 @@ def study_hits(spec: RenogramSpec, seed: int) -> dict[str, list[bool]]:
         ("share by integral", left.share_integral),
         ("share by line", left.share_patlak),
     ):
-        assert found is not None
-        hits[name].append(inside(found, share))
+        if found is not None:
+            hits[name].append(inside(found, share))
     for side, kidney in result.kidneys.items():
         if kidney.peak.time_s is not None:
             hits["peak"].append(inside(kidney.peak.time_s, truth.peak_s(side)))
@@ -71,7 +71,9 @@ def test_intervals_hold_the_truth_in_nine_of_ten(name: str) -> None:
         for measure, found in study_hits(SPECS[name], seed).items():
             pooled[measure] += found
     held = {measure: np.mean(found) for measure, found in pooled.items()}
-    assert len(pooled["share relied on"]) == STUDIES
+    assert len(pooled["share relied on"]) == len(pooled["share by integral"]) == STUDIES
+    # An infant's blood curve can be lost in the noise; then there is no line.
+    assert len(pooled["share by line"]) >= 0.9 * STUDIES
     assert len(pooled["residual"]) >= 3 * STUDIES
     assert len(pooled["half-time"]) >= (STUDIES if name == "obstructed" else 1.8 * STUDIES)
     assert {measure: part for measure, part in held.items() if part < 0.90} == {}

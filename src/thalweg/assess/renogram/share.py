@@ -33,7 +33,7 @@ SHARE_INTEGRAL = Method(
     formula="share = 100 × A / (A + A of the other kidney), in %; A: counts from 60 to 120 s, less "
     "background by area",
     valid_for="Tc-99m MAG3 or EC, two kidneys, before anything leaves them",
-    sources=("gordon-2011", "prigent-1999", "ahlman-2011"),
+    sources=("mag3-uptake-windows-1999", "gordon-2011", "prigent-1999", "ahlman-2011"),
     cautions=(
         *SHARE_CAUTIONS,
         (
