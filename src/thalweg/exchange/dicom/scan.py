@@ -126,7 +126,7 @@ def scan(folder: Path, *, progress: Progress = silent) -> Scan:
     paths, clutter = _list_files(folder)
     if not paths:
         what = f"holds no DICOM file, only {_names(clutter)}" if clutter else "is empty"
-        raise ImageError(what, where=str(folder), mend="name the folder that holds the CT slices")
+        raise ImageError(what, where=str(folder), mend="name the folder that holds the images")
     files = []
     for done, path in enumerate(paths, start=1):
         opened = open_file(path)
