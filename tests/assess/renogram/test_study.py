@@ -314,3 +314,14 @@ def test_methods_that_differ_are_said() -> None:
     assert left.share_integral.value > left.share_patlak.value + 5
     assert found.methods_agree is Truth.NOT_MET
     assert any("points apart" in s for s in found.said)
+
+
+def test_drainage_names_what_would_make_it_firm_and_shares_what_is_usual() -> None:
+    study, _ = renogram(SPECS["obstructed"], 12)
+    about = Circumstances(age_years=50, hydrated=Truth.MET, emptied_s=2700.0)
+    findings = {f.name: f for f in renogram_findings(study, about, at=DAY)}
+    drainage = findings["renogram-left-drainage"]
+    assert drainage.value == "impaired drainage"
+    assert drainage.missing == ("renogram-drained", "renogram-reflux")
+    assert any(c.startswith("Not firm") for c in drainage.cautions)
+    assert findings["renogram-share-left"].cautions[0] == "Usual: 45 to 55 %."

@@ -59,7 +59,7 @@ def _turns(curves: NDArray[np.float64], top: NDArray[np.float64]) -> bool:
 
 def shape_of(
     smooth: Smoother,
-    rates: NDArray[np.float64],
+    curves: NDArray[np.float64],
     variance: NDArray[np.float64],
     furosemide_s: float | None,
     rules: Rules,
@@ -70,13 +70,14 @@ def shape_of(
     ----------
     smooth : Smoother
         Over the continuous study.
-    rates : ndarray of float64, shape (1 + draws, frames)
+    curves : ndarray of float64, shape (1 + draws, grid)
+        What it makes of the rates of the study and its draws.
     variance : ndarray of float64, shape (frames,)
     furosemide_s : float, optional
         After the tracer.
     rules : Rules
     """
-    curves, time = smooth(rates), smooth.time_s
+    time = smooth.time_s
     place = int(np.argmax(curves[0]))
     noise = float(np.sqrt(smooth.matrix[place] ** 2 @ variance))
     if curves[0, place] < 3.0 * noise:

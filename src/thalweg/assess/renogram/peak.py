@@ -31,20 +31,24 @@ AT_THE_END = 0.97
 
 
 def peak_of(
-    smooth: Smoother, narrow: Smoother, rates: NDArray[np.float64], sd: NDArray[np.float64]
+    smooth: Smoother,
+    curves: NDArray[np.float64],
+    narrow: Smoother,
+    rate: NDArray[np.float64],
+    sd: NDArray[np.float64],
 ) -> Peak:
     """Return the peak of a kidney's curve.
 
     Parameters
     ----------
-    smooth, narrow : Smoother
-        The second with a narrower window: how far the top moves between both is part of its doubt.
-    rates : ndarray of float64, shape (1 + draws, frames)
-        Counts per second.
-    sd : ndarray of float64, shape (frames,)
-        By counting, of the first row.
+    smooth : Smoother
+    curves : ndarray of float64, shape (1 + draws, grid)
+        What it makes of the rates of the study and its draws.
+    narrow : Smoother
+        With a narrower window: how far the top moves between both is part of its doubt.
+    rate, sd : ndarray of float64, shape (frames,)
+        Counts per second of the study, and their standard deviation by counting.
     """
-    curves = smooth(rates)
     top = int(np.argmax(curves[0]))
     height = float(curves[0, top])
     noise = float(np.sqrt((smooth.matrix[top] ** 2) @ sd**2))
@@ -54,7 +58,7 @@ def peak_of(
     if smooth.time_s[top] > smooth.time_s[0] + AT_THE_END * span:
         return Peak(None, height, "The curve still rose when the study ended: no peak.")
     tops = smooth.time_s[np.argmax(curves, axis=1)]
-    other = float(narrow.time_s[np.argmax(narrow(rates[0]))])
+    other = float(narrow.time_s[np.argmax(narrow(rate))])
     # The top is found on a grid; half its step is as much again as the doubt of rounding.
     step = float(smooth.time_s[1] - smooth.time_s[0])
     extra = float(np.hypot(0.7 * abs(other - tops[0]), step / 2.0))

@@ -123,6 +123,7 @@ def _drainage(side: str, kidney: KidneyResult, below: list[Finding], moment: Mom
         method=DRAINAGE,
         findings=tuple(below),
         cautions=cautions,
+        missing=kidney.missing,
     )
 
 
@@ -144,13 +145,19 @@ def _share(
     )
 
 
-def _shares(result: RenogramResult, moment: Moment, given: Circumstances) -> list[Finding]:
+def _shares(
+    result: RenogramResult, moment: Moment, given: Circumstances, rules: Rules
+) -> list[Finding]:
     left, right = result.kidneys.get("left"), result.kidneys.get("right")
     method = SHARE_PATLAK if result.share_method == "Rutland–Patlak" else SHARE_INTEGRAL
     share = result.share_left
+    normal = (
+        f"Usual: {number(rules, 'share-normal', 'low'):g} to "
+        f"{number(rules, 'share-normal', 'high'):g} %."
+    )
     rows = [
         _share(f"renogram-share-{side}", f"Share of function, {side} kidney", one, method, moment,
-               given, result.said)
+               given, result.said if share is None else (normal, *result.said))
         for side, one in (("left", share), ("right", other(share)))
     ]  # fmt: skip
     if left is None or right is None:
@@ -225,7 +232,7 @@ def findings_of(
         ``renogram-SIDE-time-to-peak``, ``-half-time``, ``-residual-…``, ``-output-efficiency-…``,
         ``-curve`` and ``-drainage``.
     """
-    rows = _shares(result, moment, given)
+    rows = _shares(result, moment, given, rules)
     rows += _change(result, moment, given, rules, rows[0])
     for side, kidney in result.kidneys.items():
         below = _of(side, kidney, moment, given)

@@ -271,6 +271,8 @@ class KidneyResult:
         Not known where a circumstance that could mislead was not stated; not met where one holds.
     reasons : tuple of str
         What the verdict rests on, and what would settle it.
+    missing : tuple of str
+        Keys of the concepts that would make the verdict firm.
     """
 
     side: Side
@@ -290,6 +292,7 @@ class KidneyResult:
     verdict: str
     firm: Truth
     reasons: tuple[str, ...]
+    missing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -172,7 +172,8 @@ def _kidney(
     half = half_time_of(stretch, smooth, middles, rates, safe, rules)
     residuals, lacking = residuals_of(study, rates, ends, given.emptied_s, rules)
     held, efficiencies = _output(side, study, found, shares, ends, rules)
-    shape = shape_of(smooth, rates, safe, study.furosemide_s, rules)
+    curves = smooth(rates)
+    shape = shape_of(smooth, curves, safe, study.furosemide_s, rules)
     criteria = criteria_of(half, shape, residuals, efficiencies, rules)
     share = shares.relied if side == "left" else other(shares.relied)
     ratio = found.backgrounds[side].kidney_to_background
@@ -195,7 +196,7 @@ def _kidney(
         share_integral=by_side(shares.integral),
         share_patlak=by_side(shares.patlak),
         patlak=line.line if line is not None else None,
-        peak=peak_of(smooth, narrow, rates, np.sqrt(safe)),
+        peak=peak_of(smooth, curves, narrow, rates[0], np.sqrt(safe)),
         half_time=half,
         residuals=residuals,
         efficiencies=efficiencies,
@@ -205,6 +206,7 @@ def _kidney(
         verdict=verdict.words,
         firm=verdict.firm,
         reasons=verdict.reasons,
+        missing=verdict.missing,
     )
     return result, lacking
 
