@@ -41,8 +41,6 @@ if TYPE_CHECKING:
 
 HERE = Path(__file__).parent
 CHECKS = tomllib.loads((HERE.parent / "support" / "outside_checks.toml").read_text("utf-8"))
-# The renogram's methods are held to a forward model, by tests of its own.
-ELSEWHERE = "thalweg.assess.renogram"
 KINDS = {"published", "library", "analytic", "definition"}
 BORN = date(1956, 3, 10)
 FIRST = date(2020, 3, 10)
@@ -53,8 +51,6 @@ def methods() -> set[str]:
 
     def walked() -> Iterator[Method]:
         for info in pkgutil.walk_packages(thalweg.assess.__path__, "thalweg.assess."):
-            if info.name.startswith(ELSEWHERE):
-                continue
             for value in vars(importlib.import_module(info.name)).values():
                 several = value.values() if isinstance(value, dict) else (value,)
                 yield from (one for one in several if isinstance(one, Method))
