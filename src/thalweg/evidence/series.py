@@ -23,7 +23,16 @@ if TYPE_CHECKING:
     from thalweg.evidence.bibliography import Reading
     from thalweg.evidence.outcome import Outcome
 
-__all__ = ["Design", "FollowUp", "Population", "Series", "packaged", "published", "series_from"]
+__all__ = [
+    "OWN",
+    "Design",
+    "FollowUp",
+    "Population",
+    "Series",
+    "packaged",
+    "published",
+    "series_from",
+]
 
 Population = Literal["adult", "child", "mixed"]
 Design = Literal["trial", "prospective", "retrospective", "registry", "review"]
@@ -182,6 +191,8 @@ def _rows(studies: Mapping[str, Mapping[str, Any]], page: Mapping[str, Any]) -> 
             for key, row in rows.items():
                 own = dict(row)
                 source = own.pop("study")
+                notes = [own.get("note", ""), studies[source].get("note", "")]
+                own["note"] = " ".join(note for note in notes if note)
                 entry = bibliography()[source]
                 shared = {
                     "unit": outcomes()[outcome].unit,

@@ -219,6 +219,8 @@ def _twice(rows: Sequence[Series]) -> Iterator[InputError]:
 def _counted_alike(one: Series) -> tuple[object, ...]:
     return (
         one.source,
+        one.diversions,
+        one.population,
         one.arm,
         one.outcome,
         one.definition_group,

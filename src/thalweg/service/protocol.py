@@ -1,4 +1,7 @@
-"""A unit's own protocol: a folder of TOML files whose rows take the place of ours by key."""
+"""A unit's own protocol: a folder of TOML files whose rows take the place of ours by key.
+
+A ``series.csv`` in it holds the unit's own outcomes, which stand beside the published series.
+"""
 
 from __future__ import annotations
 
@@ -12,17 +15,22 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from thalweg.evidence.series import Series
+
 __all__ = ["NO_PROTOCOL", "Protocol", "read_protocol"]
 
-TABLES = ("calendar", "catalogue", "chemistry", "contrast", "fitness", "kidney")
+TABLES = ("calendar", "catalogue", "chemistry", "contrast", "fitness", "kidney", "pooling")
 """Files that a protocol folder may hold, by name without ``.toml``."""
+OUTCOMES = "series.csv"
+"""The file of the unit's own outcomes."""
 
 
 @dataclass(frozen=True)
 class Protocol:
-    """The tables of a protocol folder, by name."""
+    """The tables of a protocol folder, by name, and the unit's own outcomes."""
 
     tables: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    series: tuple[Series, ...] = ()
 
     def table(self, name: str) -> Mapping[str, Any] | None:
         """Return the unit's table of that name, or None where it has none."""
@@ -38,7 +46,8 @@ def read_protocol(folder: Path | None) -> Protocol:
     Raises
     ------
     InputError
-        If the folder is missing or holds no rules, or a file in it is not one of ours or not TOML.
+        If the folder is missing or holds no rules, a file in it is not one of ours or not TOML, or
+        the unit's own outcomes cannot be used.
     """
     if folder is None:
         return NO_PROTOCOL
@@ -58,10 +67,24 @@ def read_protocol(folder: Path | None) -> Protocol:
             raise InputError(
                 f"cannot be read as TOML ({error})", where=path.name, mend="correct that place"
             ) from error
-    if not tables:
+    own = _own_series(folder, tables)
+    if not tables and not own:
         raise InputError(
             "holds no rules",
             where=str(folder),
-            mend=f"put {' or '.join(f'{name}.toml' for name in TABLES)} into it",
+            mend=f"put {' or '.join(f'{name}.toml' for name in TABLES)} or {OUTCOMES} into it",
         )
-    return Protocol(tables)
+    return Protocol(tables, own)
+
+
+def _own_series(folder: Path, tables: Mapping[str, Mapping[str, Any]]) -> tuple[Series, ...]:
+    """Return the unit's own outcomes, checked against the catalogue that it uses."""
+    path = folder / OUTCOMES
+    if not path.exists():
+        return ()
+    # Only a folder with outcomes pays for reading the catalogue and the tables of series.
+    from thalweg.exchange.series_table import read_series_table  # noqa: PLC0415
+    from thalweg.plan.catalogue import catalogue  # noqa: PLC0415
+
+    known = [one.key for one in catalogue(tables.get("catalogue")).diversions]
+    return read_series_table(path, diversions=known)
