@@ -19,6 +19,7 @@ from tests.support.gamma_files import (
     FROM_BEHIND,
     FROM_FRONT,
     PHASES,
+    POSTERIOR,
     SHAPE,
     STARTS_S,
     DetectorOf,
@@ -241,6 +242,19 @@ def test_a_mirrored_picture_needs_a_person_to_say_so(tmp_path: Path) -> None:
     assert any("is mirrored" in said for said in bare.cautions)
 
 
+@pytest.mark.parametrize(
+    ("view", "cosines", "left_at"),
+    [(POSTERIOR, (1, 0, 0, 0, 0, 1), "right"), (ANTERIOR, (-1, 0, 0, 0, 0, 1), "left")],
+)
+def test_a_picture_head_down_is_turned_not_mirrored(
+    tmp_path: Path, view: tuple[str, str], cosines: Sequence[float], left_at: str
+) -> None:
+    """Half a turn exchanges left and right of the picture and leaves the view what it is."""
+    image = image_from(tmp_path, detectors=(DetectorOf(view, cosines),))
+    assert image.left_at == left_at
+    assert not any("mirrored" in said for said in image.cautions)
+
+
 def test_one_side_only_is_said(tmp_path: Path) -> None:
     image = image_from(tmp_path, Laterality="L")
     assert "The file says that it shows the left side only." in image.cautions
@@ -400,6 +414,16 @@ def test_one_file_for_each_phase(tmp_path: Path) -> None:
     given = read_dynamic([tmp_path / "s" / "b.dcm", tmp_path / "s" / "a.dcm"]).image
     np.testing.assert_array_equal(given.starts_s, image.starts_s)
     assert given.source_id == image.source_id
+
+
+def test_clocks_of_whole_seconds_make_no_overlap(tmp_path: Path) -> None:
+    """The first file ends at 20.4 s; the second says 20 s, which was rounded: it follows on."""
+    camera_file(tmp_path / "s" / "a.dcm", phases=(PhaseOf(2, 10_200),), uid="1.2.3.1")
+    camera_file(
+        tmp_path / "s" / "b.dcm", phases=(PhaseOf(2, 500),), uid="1.2.3.2", began="20260301090020"
+    )
+    starts = read_dynamic(tmp_path / "s").image.starts_s
+    np.testing.assert_allclose(starts, [0.0, 10.2, 20.4, 20.9])
 
 
 def test_one_file_for_each_detector(tmp_path: Path) -> None:

@@ -225,7 +225,7 @@ def choose_channels(
         raise ImageError(
             f"holds {len(channels)} detectors, {len(fitting)} of them {view or 'posterior'} "
             f"({seen})",
-            mend="say which to read, such as --detector 1",
+            mend="export the posterior view alone, or give its curves as a table",
         )
     if view:
         return fitting

@@ -186,7 +186,7 @@ def choose_window(
         raise ImageError(
             f"was counted in {windows} energy windows, {len(fitting)} of them over the label's "
             "photons",
-            mend="say which to read, such as --energy-window 1",
+            mend="export the window over the label's photons alone, or give the curves as a table",
         )
     said = f"Of {windows} energy windows number {fitting[0]}, over the label's photons, was read."
     return fitting[0], (said,)
