@@ -107,11 +107,12 @@ def poisson_interval(events: int, *, level: float = 0.95) -> tuple[float, float]
     """
     if events < 0 or not 0 < level < 1:
         raise InputError(f"{events} events at level {level:g} cannot be", mend="correct them")
-    from scipy.stats import chi2  # noqa: PLC0415 - a heavy import, only for rates
+    from scipy.special import gammaincinv  # noqa: PLC0415 - a heavy import, only for rates
 
     tail = (1.0 - level) / 2.0
-    low = 0.5 * float(chi2.ppf(tail, 2 * events)) if events else 0.0
-    return low, 0.5 * float(chi2.ppf(1.0 - tail, 2 * events + 2))
+    # Half a quantile of chi-squared with twice the degrees of freedom is one of gamma.
+    low = float(gammaincinv(events, tail)) if events else 0.0
+    return low, float(gammaincinv(events + 1, 1.0 - tail))
 
 
 def hazard(events: int, n: int, follow_up_months: float, *, kind: str = "mean") -> Hazard:

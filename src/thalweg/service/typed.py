@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
-from thalweg.errors import InputError
+from thalweg.errors import InputError, UnitError
 from thalweg.evidence.bibliography import cite
 from thalweg.record.concept import concept
 from thalweg.record.fact import Fact, Origin
@@ -20,8 +20,9 @@ if TYPE_CHECKING:
 
 __all__ = ["LINE", "as_json", "fact_from_line", "typed_facts"]
 
-BARE = ("age", "ph", "ph-arterial", "ph-venous")
-"""Concepts that may be typed without a unit: an age is in years, and pH has no other unit."""
+BARE = {"age": "50", "ph": "7.35", "ph-arterial": "7.40", "ph-venous": "7.35"}
+"""Concepts that may be typed without a unit, with an example: an age is in years, and pH has no
+other unit."""
 
 LINE = Origin("command line")
 """Where a typed fact came from."""
@@ -54,6 +55,12 @@ def fact_from_line(key: str, text: str, at: date, *, option: str = "") -> Fact:
         else:
             value, unit = parse_quantity(text)
         questions = questions_about(row, value, unit)
+    except UnitError as refused:
+        if key not in BARE or any(letter.isdigit() for letter in text):
+            raise refused.at(where) from None
+        raise InputError(
+            f"{text!r} is not a number", where=where, mend=f"write it like {BARE[key]}"
+        ) from None
     except InvalidOperation as error:
         raise InputError(f"{text!r} is not a number", where=where) from error
     except InputError as refused:

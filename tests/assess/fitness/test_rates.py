@@ -122,3 +122,12 @@ def test_counts_that_cannot_be_are_refused() -> None:
     impossible = RateSet("x", "of nobody", (0.0,), (), (3,), (50.0,), 0, ("lee-1999",), "")
     with pytest.raises(InputError, match="no count of 3 people makes 50 %"):
         rate_at(impossible, 1)
+
+
+@pytest.mark.parametrize(("events", "of"), [(0, 1), (1, 1), (0, 20), (20, 20), (7, 91), (3, 5000)])
+def test_wilson_against_scipy(events: int, of: int) -> None:
+    from scipy.stats import binomtest
+
+    found = binomtest(events, of).proportion_ci(confidence_level=0.95, method="wilson")
+    expected = (100 * found.low, 100 * found.high)
+    assert wilson_interval(events, of) == pytest.approx(expected, rel=1e-12, abs=1e-12)

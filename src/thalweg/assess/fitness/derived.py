@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from thalweg.assess.facts import amount, youngest
+from thalweg.assess.facts import amount, day_of, youngest
 from thalweg.evidence.conditions.ground import FactAges, Ground
 from thalweg.evidence.conditions.judge import judge
 from thalweg.record.concept import concept
+from thalweg.record.fact import say_moment
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
 from thalweg.record.truth import Truth
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from thalweg.assess.fitness.rulebook import Rulebook
     from thalweg.record.case import Chosen
 
-__all__ = ["BODY_MASS_INDEX", "FOLLOWS", "WEIGHT_LOST", "ground_of"]
+__all__ = ["BODY_MASS_INDEX", "FOLLOWS", "WEIGHT_BETWEEN", "WEIGHT_LOST", "ground_of"]
 
 BODY_MASS_INDEX = Method(
     key="body-mass-index",
@@ -43,7 +44,20 @@ FOLLOWS = Method(
     valid_for="where the reason given holds; a recorded answer goes before it",
     sources=("thalweg-engineering",),
 )
-BODY_DAYS = 90
+WEIGHT_BETWEEN = Method(
+    key="weight-lost-between-weights",
+    title="share of the weight that was lost, from two weights",
+    formula=(
+        "(earlier - newest) / earlier × 100, in %, of the newest weight, at most 31 days old, and "
+        "the one nearest to the span before it, within a quarter of the span; a gain is 0"
+    ),
+    valid_for="where nobody answered how much was lost",
+    sources=("thalweg-engineering",),
+)
+DAYS_A_MONTH = 365.25 / 12
+FRESH_WEIGHT_DAYS = 31
+SPAN_TOLERANCE = 0.25
+"""Ours: a weight this share of the span too early or too late still speaks of the span."""
 SPANS = ("1-month", "2-months", "3-months", "6-months")
 
 
@@ -76,6 +90,38 @@ def _body_mass(facts: Mapping[str, Chosen], inputs: FitnessInputs) -> Finding:
     )
 
 
+def _between_weights(span: str, inputs: FitnessInputs) -> Finding | None:
+    """Return the share lost between two weights about so far apart; None without such a pair."""
+    if not inputs.weights:
+        return None
+    now = inputs.weights[-1]
+    if (inputs.at - day_of(now.at)).days > FRESH_WEIGHT_DAYS:
+        return None
+    days = int(span.partition("-")[0]) * DAYS_A_MONTH
+    gaps = {fact: (day_of(now.at) - day_of(fact.at)).days for fact in inputs.weights}
+    near = [fact for fact, gap in gaps.items() if abs(gap - days) <= days * SPAN_TOLERANCE]
+    if not near:
+        return None
+    then = min(near, key=lambda fact: (abs(gaps[fact] - days), fact.id))
+    heavy, light = amount(then, "kg"), amount(now, "kg")
+    return Finding(
+        name=f"weight-loss-share-{span}",
+        title=f"Share of weight lost in {span.replace('-', ' ')}",
+        value=max(0.0, 100.0 * (heavy - light) / heavy),
+        unit="%",
+        at=now.at,
+        method=WEIGHT_BETWEEN,
+        facts=(then, now),
+        cautions=(
+            (
+                f"Computed from {heavy:g} kg on {say_moment(then.at)[:10]} and {light:g} kg on "
+                f"{say_moment(now.at)[:10]}: nobody was asked, and whether it was wanted, or was "
+                "water, is not known."
+            ),
+        ),
+    )
+
+
 def _weight_lost(
     span: str, facts: Mapping[str, Chosen], ages: FactAges, inputs: FitnessInputs
 ) -> Finding:
@@ -84,7 +130,9 @@ def _weight_lost(
     loss = facts[asked].fact if asked in facts else None
     weight = facts["weight"].fact if "weight" in facts else None
     if loss is None or ages.expired(loss, inputs.at):
-        return _lacking(name, title, "%", WEIGHT_LOST, (asked,), inputs)
+        return _between_weights(span, inputs) or _lacking(
+            name, title, "%", WEIGHT_LOST, (asked,), inputs
+        )
     lost = amount(loss, "kg")
     if lost > 0.0 and weight is None:
         return _lacking(name, title, "%", WEIGHT_LOST, ("weight",), inputs)

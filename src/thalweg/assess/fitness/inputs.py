@@ -50,6 +50,8 @@ class FitnessInputs:
         The day the question is asked.
     injury : Finding
         ``injury-now``: whether the kidneys are being injured.
+    weights : tuple of Fact
+        All of them, oldest first.
     """
 
     facts: Mapping[str, Chosen]
@@ -58,6 +60,7 @@ class FitnessInputs:
     gfr: Finding
     at: date
     injury: Finding
+    weights: tuple[Fact, ...] = ()
 
     @property
     def age_finding(self) -> Finding:
@@ -92,4 +95,5 @@ class FitnessInputs:
             gfr=gfr,
             at=at,
             injury=kidneys_now(case, at, rules),
+            weights=case.series("weight"),
         )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import chi2, norm
+from scipy.special import chdtrc, ndtr, ndtri
 
 from thalweg.assess.renogram.frames import running_integral
 from thalweg.assess.renogram.result import Patlak
@@ -120,7 +120,7 @@ def patlak(
     while True:
         weight = _weights(x[0], y[0], kidney_variance, blood_variance, blood[0], used)
         bend = _bend(x[0, used], y[0, used], weight)
-        if bend > norm.ppf(row["bend_p"] / 2) or used.size <= row["least_frames"]:
+        if bend > ndtri(row["bend_p"] / 2) or used.size <= row["least_frames"]:
             break
         used = used[:-1]
     lines = line(x[:, used], y[:, used], weight)
@@ -140,8 +140,8 @@ def patlak(
         slope_se=float(lines.slope_se[0]),
         intercept=float(lines.intercept[0]),
         intercept_se=float(lines.intercept_se[0]),
-        lack_of_fit=float(chi2.sf(misfit, free)),
-        curvature=float(2 * norm.sf(abs(bend))),
+        lack_of_fit=float(chdtrc(free, misfit)),
+        curvature=float(2 * ndtr(-abs(bend))),
         shrunk=used.size < inside.size,
     )
     return Uptake(found, lines.slope, lines.intercept, max(1.0, float(np.sqrt(misfit / free))))
