@@ -15,62 +15,26 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from pydicom import dcmread
 from tests.support.casefolder import (
     CASE_TOML,
     LABS_CSV,
     MARKS_TOML,
     PATIENT,
-    TODAY,
     bundle,
     case_folder,
     result,
-    write_series,
 )
+from tests.support.taking_in import BUNDLE, refusal_of, taken
 
-from thalweg.errors import InputError
-from thalweg.exchange.dicom import read_volume, survey
+from thalweg.assess.injury.report import injury_findings
+from thalweg.exchange.dicom import read_volume
 from thalweg.exchange.reading import CollectedInputError
 from thalweg.record.fact import Mark
-from thalweg.service.intake import IntakeReport, take_in
 from thalweg.service.library import series_of, volume_of
 from thalweg.store import Store, verify
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
-
-BUNDLE = bundle(PATIENT, result("3091-6", "30.0", "mg/dL"))
-UNMARKED_IMAGES = '\n[images]\nfolder = "ct"\n'
-
-
-@pytest.fixture(scope="module")
-def empty_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("empty") / "home"
-    Store(home).close()
-    return home
-
-
-@pytest.fixture
-def inn(tmp_path: Path, empty_home: Path) -> Iterator[Store]:
-    shutil.copytree(empty_home, tmp_path / "home")
-    with Store(tmp_path / "home") as store:
-        yield store
-
-
-def taken(folder: Path, store: Store) -> IntakeReport:
-    return take_in(folder, store, today=TODAY)
-
-
-def refusal_of(folder: Path, store: Store) -> InputError:
-    """Return the error, having checked that it changed nothing and names nobody."""
-    before = (store.trail(), sorted(store.home.rglob("*")))
-    with pytest.raises(InputError) as caught:
-        taken(folder, store)
-    assert (store.trail(), sorted(store.home.rglob("*"))) == before
-    for told in (caught.value, *getattr(caught.value, "others", ())):
-        assert not {word for word in ("Ada", "Example", "1961-03", "SU-0417") if word in str(told)}
-    return caught.value
 
 
 # ---- the whole folder ---------------------------------------------------------------------------
@@ -278,200 +242,27 @@ def test_link_to_nowhere_is_said(tmp_path: Path, inn: Store) -> None:
     assert taken(folder, inn).not_taken == ("Not of a kind that is read: old.csv.",)
 
 
-# ---- whose it is --------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("change", "said"),
-    [
-        ({"birthDate": "1961-03-05"}, "another birth date than the case file"),
-        ({"birthDate": "1962"}, "another birth date than the case file"),
-        ({"gender": "male"}, "another sex than the case file"),
-        ({"gender": "male", "birthDate": "1962-01-01"}, "another birth date and another sex"),
-    ],
-)
-def test_bundle_about_somebody_else(
-    tmp_path: Path, inn: Store, change: dict[str, object], said: str
-) -> None:
-    text = bundle(PATIENT | change, result("3091-6", "30.0", "mg/dL"))
-    error = refusal_of(case_folder(tmp_path / "in", fhir=text), inn)
-    assert said in str(error)
-    assert error.where == "results.json"
-
-
-@pytest.mark.parametrize(
-    ("change", "said"),
-    [
-        ({"birthDate": "1961-03"}, ()),
-        ({"birthDate": ""}, ("results.json gives no birth date to compare with the case file.",)),
-        ({"gender": "unknown"}, ("results.json gives no sex to compare with the case file.",)),
-        (
-            {"identifier": [{"value": "4711"}]},
-            ("results.json carries another number for the person than the case file.",),
-        ),
-    ],
-)
-def test_bundle_that_says_less_is_questioned(
-    tmp_path: Path, inn: Store, change: dict[str, object], said: tuple[str, ...]
-) -> None:
-    text = bundle(PATIENT | change, result("3091-6", "30.0", "mg/dL"))
-    assert taken(case_folder(tmp_path / "in", fhir=text), inn).questions == said
-
-
-def test_images_of_somebody_else(tmp_path: Path, inn: Store) -> None:
-    folder = case_folder(tmp_path / "in")
-    write_series(folder / "ct", born=date(1971, 3, 4))
-    error = refusal_of(folder, inn)
-    assert str(error).startswith("images in 'ct': names a person of another birth date")
-    accepting = CASE_TOML + "\n[images]\naccept_identity = true\n"
-    (folder / "case.toml").write_text(accepting)
+def test_urine_by_the_hour_comes_in_and_tells_the_stage(tmp_path: Path, inn: Store) -> None:
+    # 30 mL an hour for 13 hours at 70 kg is 0.43 mL/kg/h: below 0.5 for more than 12 hours, KDIGO's
+    # stage 2. The first bag says since when it was collected; the others since the one before.
+    rows = ["test,value,unit,taken,label", "weight,70,kg,2026-02-01,"]
+    rows.append("urine-emptied,30,mL,2026-02-01T07:00+00:00,2026-02-01T06:00+00:00")
+    rows += [f"urine-emptied,30,mL,2026-02-01T{hour:02}:00+00:00," for hour in range(8, 20)]
+    folder = case_folder(tmp_path / "in", labs="\n".join(rows) + "\n")
     report = taken(folder, inn)
-    assert len(report.new_series) == 1
-    assert "another birth date; the case file accepts that." in report.questions[0]
+    assert (report.not_taken, report.conflicts, report.questions) == ((), (), ())
+    case = inn.get_case(report.case_id)
+    assert len(case.series("urine-emptied")) == 13
+    found = {one.name: one for one in injury_findings(case, date(2026, 2, 2))}
+    assert found["injury-stage-urine"].value == "stage 2"
+    assert "gap" not in " ".join(found["injury-stage-urine"].cautions)
 
 
-def test_accepting_images_does_not_accept_results(tmp_path: Path, inn: Store) -> None:
-    text = bundle(PATIENT | {"gender": "male"}, result("3091-6", "30.0", "mg/dL"))
-    accepting = CASE_TOML + "\n[images]\naccept_identity = true\n"
-    error = refusal_of(case_folder(tmp_path / "in", case_toml=accepting, fhir=text), inn)
-    assert "another sex" in str(error)
-
-
-@pytest.mark.parametrize(
-    ("old", "new", "said"),
-    [
-        ("1961-03-04", "1961-03-05", "on record with another birth date"),
-        ('"female"', '"male"', "on record with another sex"),
-        ("Ada Example", "Eva Other", "on record with another name"),
-    ],
-)
-def test_reference_on_record_for_somebody_else(
-    tmp_path: Path, inn: Store, old: str, new: str, said: str
-) -> None:
-    taken(case_folder(tmp_path / "in"), inn)
-    folder = case_folder(tmp_path / "other", case_toml=CASE_TOML.replace(old, new))
-    assert said in str(refusal_of(folder, inn))
-
-
-# ---- marks and their images ---------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("old", "new", "said"),
-    [
-        ("end_mm = [8, 4, 2]", "end_mm = [-8, -4, 2]", "ureter-left lies outside its images (1 of"),
-        ("umbilicus = [4, 3, 18]", "umbilicus = [4, 3, 180]", "umbilicus lies outside its images"),
-        ("point_mm = [6, 2, 12]", "point_mm = [6, 20, 12]", "stoma-site 'left lower' lies outside"),
-        ("at = 2026-03-02", 'at = 2026-03-02\nfolder = "mr"', "but no such images came along"),
-    ],
-)
-def test_marks_that_miss_their_images(
-    tmp_path: Path, inn: Store, old: str, new: str, said: str
-) -> None:
-    marks = MARKS_TOML.replace(old, new, 1)
-    assert marks != MARKS_TOML
-    folder = case_folder(tmp_path / "in", case_toml=CASE_TOML + marks, images=True)
-    assert said in str(refusal_of(folder, inn))
-
-
-def test_marks_dated_otherwise_than_their_images(tmp_path: Path, inn: Store) -> None:
-    marks = MARKS_TOML.replace("at = 2026-03-02", "at = 2026-03-01")
-    folder = case_folder(tmp_path / "in", case_toml=CASE_TOML + marks, images=True)
-    assert taken(folder, inn).questions == (
-        "The case file dates the marked images 2026-03-01, their files 2026-03-02.",
+def test_urine_without_an_hour_is_left_out_of_the_chart(tmp_path: Path, inn: Store) -> None:
+    labs = (
+        "test,value,unit,taken\nweight,70,kg,2026-02-01\nurine-emptied,900,mL,2026-02-01\n"
+        "urine-emptied,50,mL,2026-02-01T07:00+00:00\nurine-emptied,50,mL,2026-02-01T08:00+00:00\n"
     )
-
-
-def test_marks_without_images(tmp_path: Path, inn: Store) -> None:
-    folder = case_folder(tmp_path / "in", case_toml=CASE_TOML + MARKS_TOML)
-    assert "there are marks, but no such images" in str(refusal_of(folder, inn))
-
-
-def test_marks_on_one_of_two_series(tmp_path: Path, inn: Store) -> None:
-    folder = case_folder(tmp_path / "in", case_toml=CASE_TOML + MARKS_TOML, images=True)
-    write_series(folder / "later", seed="second")
-    assert "2 series (ct, later)" in str(refusal_of(folder, inn))
-    named = MARKS_TOML.replace("[images]\n", '[images]\nfolder = "later"\n')
-    (folder / "case.toml").write_text(CASE_TOML + named)
-    case = inn.get_case(taken(folder, inn).case_id)
-    mark, _ = case.mark("umbilicus")
-    assert mark is not None
-    assert mark.series_uid == survey(folder / "later").series_uid
-    assert series_of(case, mark.series_uid).folder == "later"
-    with pytest.raises(InputError, match="2 series are on record"):
-        series_of(case)
-
-
-def test_marks_may_lie_on_a_series_already_on_record(tmp_path: Path, inn: Store) -> None:
-    first = case_folder(tmp_path / "in", case_toml=CASE_TOML + UNMARKED_IMAGES, images=True)
-    case_id = taken(first, inn).case_id
-    later = case_folder(tmp_path / "more", case_toml=CASE_TOML + MARKS_TOML)
-    report = taken(later, inn)
-    assert (report.case_id, report.new_series) == (case_id, ())
-    (record,) = inn.get_case(case_id).images
-    mark, _ = inn.get_case(case_id).mark("ureter-left")
-    assert mark is not None
-    assert mark.series_uid == record.series_uid
-    outside = MARKS_TOML.replace("umbilicus = [4, 3, 18]", "umbilicus = [4, 3, 180]")
-    wrong = case_folder(tmp_path / "wrong", case_toml=CASE_TOML + outside)
-    assert "umbilicus lies outside its images" in str(refusal_of(wrong, inn))
-
-
-# ---- series -------------------------------------------------------------------------------------
-
-
-def test_one_series_in_two_folders(tmp_path: Path, inn: Store) -> None:
-    folder = case_folder(tmp_path / "in", images=True)
-    shutil.copytree(folder / "ct", folder / "copy")
-    assert "'copy' and 'ct' hold the same series" in str(refusal_of(folder, inn))
-
-
-def test_series_altered_since_it_was_taken_in(tmp_path: Path, inn: Store) -> None:
-    folder = case_folder(tmp_path / "in", images=True)
-    taken(folder, inn)
-    path = sorted((folder / "ct").iterdir())[3]
-    header = dcmread(path)
-    header.ContentTime = "101010"
-    header.save_as(path)
-    assert "ct: the series is on record with other files" in str(refusal_of(folder, inn))
-
-
-def test_series_without_uid_is_known_by_its_content(tmp_path: Path, inn: Store) -> None:
-    folder = case_folder(tmp_path / "in", images=True)
-    for path in (folder / "ct").iterdir():
-        header = dcmread(path)
-        del header.SeriesInstanceUID
-        header.save_as(path)
-    first = taken(folder, inn)
-    assert first.new_series[0].series_uid.startswith("sha256:")
-    assert taken(folder, inn).known_series == first.new_series
-
-
-@pytest.mark.parametrize("after", [0, 7])
-def test_full_disk_in_the_middle_of_copying(
-    tmp_path: Path, inn: Store, monkeypatch: pytest.MonkeyPatch, after: int
-) -> None:
-    folder = case_folder(tmp_path / "in", fhir=BUNDLE, images=True)
-    calls, real = iter(range(1000)), os.fsync
-
-    def full(handle: int) -> None:
-        if next(calls) >= after:
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        real(handle)
-
-    monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(InputError, match="nothing was changed: the disk is full; free some space"):
-        taken(folder, inn)
-    monkeypatch.undo()
-    assert inn.list_cases() == ()
-    assert [path for path in (inn.home / "images").rglob("*") if path.is_file()] == []
-    assert taken(folder, inn).opened
-    assert verify(inn) == []
-
-
-def test_progress_is_told(tmp_path: Path, inn: Store) -> None:
-    folder = case_folder(tmp_path / "in", images=True)
-    told: list[tuple[str, int, int]] = []
-    take_in(folder, inn, today=TODAY, progress=lambda *step: told.append(step))
-    assert ("keeping images", 16, 16) in told
-    assert ("hashing images", 16, 16) in told
+    case = inn.get_case(taken(case_folder(tmp_path / "in", labs=labs), inn).case_id)
+    found = {one.name: one for one in injury_findings(case, date(2026, 2, 2))}
+    assert "2 volume(s) were left out" in " ".join(found["injury-stage-urine"].cautions)
