@@ -29,7 +29,8 @@ INTRODUCTION = """\
 What was published on the complications of each diversion: how many people, how many events, over
 how long, counted how. The figures stand in `src/thalweg/evidence/data/series/`; this page is
 written from them (`python tools/write_series.py`). It is no recommendation: the people of a series
-are not the person in front of you, surgeons publish what went well, and most series look back.
+are not the person in front of you, good results are published more readily, and most series look
+back.
 
 **{rows} counts and shares from {studies} publications.** How each was read: {reads}. {poolable} of
 them have a count that may stand in a pool. None of the figures is from memory; where the place, the
