@@ -22,6 +22,7 @@ __all__ = [
     "read_criterion",
     "read_diversion",
     "read_number",
+    "read_sources",
 ]
 
 Strength = Literal["required", "caution"]
@@ -142,7 +143,7 @@ def _texts(row: Mapping[str, Any], name: str, where: str) -> tuple[str, ...]:
     return tuple(value)
 
 
-def _sources(row: Mapping[str, Any], *, own: bool) -> tuple[tuple[str, ...], str]:
+def read_sources(row: Mapping[str, Any], *, own: bool) -> tuple[tuple[str, ...], str]:
     """Return bibliography keys, and the words in which a unit names its own source."""
     named = row["source"]
     keys = tuple(map(str, named)) if isinstance(named, list) else (str(named),)
@@ -180,7 +181,7 @@ def read_criterion(key: str, row: Mapping[str, Any], *, own: bool) -> Criterion:
         holds = parse(row.get("holds"), FORMS)
     except InputError as error:
         raise error.at(where) from None
-    sources, local = _sources(row, own=own)
+    sources, local = read_sources(row, own=own)
     return Criterion(
         key,
         _text(row, "sentence", where),
@@ -224,7 +225,7 @@ def read_diversion(
         raise InputError(
             "bowel_length_cm is not a pair", where=where, mend="write bowel_length_cm = [15, 20]"
         )
-    sources, local = _sources(row, own=own)
+    sources, local = read_sources(row, own=own)
     return Diversion(
         key=key,
         name=_text(row, "name", where),
