@@ -72,6 +72,14 @@ COURSE: dict[str, str | bool] = {
     "lower-abdominal-surgery": False,
     "diarrhoea": False,
     "alkali-taken": False,
+    "wishes": "To be at her granddaughter's wedding in May, and to swim again",
+    "options-discussed": True,
+    "can-decide": True,
+    "needs-interpreter": False,
+    "sight": "sees to care for a stoma",
+    "urine-culture": "growth, treated",
+    "stoma-checked-lying": True,
+    "stoma-checked-sitting": True,
 }
 """What the clinic recorded. The urethral margin is left open: the biopsy is not back."""
 
@@ -156,6 +164,7 @@ BLOODS = (
     ("bicarbonate", "24.1", "mmol/L", datetime(2026, 6, 2, 8, 5, tzinfo=HOUR)),
     ("bicarbonate", "22.9", "mmol/L", datetime(2026, 9, 15, 8, 20, tzinfo=HOUR)),
     ("bicarbonate", "20.6", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
+    ("hba1c", "55", "mmol/mol", datetime(2026, 6, 2, 8, 5, tzinfo=HOUR)),
     ("magnesium", "0.74", "mmol/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("albumin", "37", "g/L", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),
     ("haemoglobin", "11.8", "g/dL", datetime(2026, 11, 9, 7, 50, tzinfo=HOUR)),

@@ -7,18 +7,23 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.evidence.bibliography import cite
 from thalweg.exchange.casefile.marks import COURSES, URETERS
+from thalweg.plan.workup.printed import completeness_lines
 from thalweg.progress import silent
 from thalweg.record.concept import concepts
 from thalweg.record.fact import moment_key
+from thalweg.service.completeness import completeness_of
+from thalweg.service.protocol import NO_PROTOCOL
 from thalweg.service.workup import worked_up
 
 if TYPE_CHECKING:
     from datetime import date
 
+    from thalweg.plan.workup.report import Completeness
     from thalweg.progress import Progress
     from thalweg.record.case import Case
     from thalweg.record.fact import Fact
     from thalweg.record.finding import Finding
+    from thalweg.service.protocol import Protocol
     from thalweg.store.rows import CaseSummary
     from thalweg.store.store import Store
 
@@ -100,6 +105,7 @@ class Course:
     findings: tuple[Finding, ...]
     conflicts: tuple[str, ...]
     problems: tuple[str, ...]
+    completeness: Completeness
 
     def lines(self) -> list[str]:
         """Return what a person at the keyboard reads: facts in order of time, then findings."""
@@ -115,7 +121,10 @@ class Course:
         ]
         lines.append("Findings (thalweg case ID --explain NAME walks one back to its source)")
         lines += [f"  {finding}   [{finding.name}]" for finding in self.findings]
-        lines += [f"! {sentence}" for sentence in (*self.conflicts, *self.problems)]
+        lines += completeness_lines(self.completeness)
+        clashing = [clash.sentence for clash in self.completeness.clashes]
+        said = (*self.conflicts, *clashing, *self.completeness.cautions, *self.problems)
+        lines += [f"! {sentence}" for sentence in dict.fromkeys(said)]
         return lines
 
     def to_json(self) -> dict[str, Any]:
@@ -142,12 +151,20 @@ class Course:
                 for one in self.case.images
             ],
             "findings": [finding.to_json(cite) for finding in self.findings],
+            "completeness": self.completeness.to_json(cite),
             "conflicts": list(self.conflicts),
             "problems": list(self.problems),
         }
 
 
-def course_of(case_id: str, store: Store, *, at: date, progress: Progress = silent) -> Course:
+def course_of(
+    case_id: str,
+    store: Store,
+    *,
+    at: date,
+    protocol: Protocol = NO_PROTOCOL,
+    progress: Progress = silent,
+) -> Course:
     """Return one case as a course: its facts, and everything worked out from them.
 
     Raises
@@ -155,10 +172,13 @@ def course_of(case_id: str, store: Store, *, at: date, progress: Progress = sile
     InputError
         If there is no such case.
     """
-    worked = worked_up(store.get_case(case_id), store, at=at, progress=progress)
+    worked = worked_up(store.get_case(case_id), store, at=at, protocol=protocol, progress=progress)
     case = worked.case
     facts = tuple(sorted(case.facts, key=lambda fact: (moment_key(fact.at), fact.concept, fact.id)))
     conflicts = [
         case.latest(key, label=label).caution for key in concepts() for label in case.labels(key)
     ]
-    return Course(case, facts, worked.findings, tuple(filter(None, conflicts)), worked.problems)
+    whole = completeness_of(worked, protocol)
+    findings = (*worked.findings, whole.finding())
+    told = tuple(filter(None, conflicts))
+    return Course(case, facts, findings, told, worked.problems, whole)

@@ -8,23 +8,24 @@ from typing import TYPE_CHECKING
 from thalweg.assess.facts import day_of
 from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
+from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
+from thalweg.plan.catalogue import catalogue
 from thalweg.plan.workup.rehearse import Rehearsal
 from thalweg.plan.workup.report import completeness
 from thalweg.plan.workup.rulebook import WORKUP_TABLE, workup_rules
 from thalweg.plan.workup.standing import Measured, Question
+from thalweg.service.protocol import NO_PROTOCOL
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from thalweg.evidence.protocol import Rules
-    from thalweg.plan.appraise import Appraisal, RouteSummary
-    from thalweg.plan.catalogue import Catalogue
     from thalweg.plan.staging import MeasuredSite
     from thalweg.plan.workup.report import Completeness
     from thalweg.record.case import Case
     from thalweg.record.finding import Finding
     from thalweg.service.protocol import Protocol
     from thalweg.service.ureters import TracedUreter
+    from thalweg.service.workup import Workup
 
 __all__ = ["completeness_of", "measured_of", "question_of"]
 
@@ -72,41 +73,36 @@ def measured_of(
     return found
 
 
-def completeness_of(
-    case: Case,
-    findings: tuple[Finding, ...],
-    routes: tuple[RouteSummary, ...],
-    appraisal: Appraisal,
-    rules: Catalogue,
-    *,
-    at: date,
-    measured: dict[str, Measured],
-    kidney: Rules,
-    protocol: Protocol,
-) -> Completeness:
-    """Return how complete a work-up is.
+def completeness_of(workup: Workup, protocol: Protocol = NO_PROTOCOL) -> Completeness:
+    """Return how complete a work-up is, and what each open item could change.
 
     Parameters
     ----------
-    case : Case
-        As known on `at`.
-    findings : tuple of Finding
-        All that was computed, but for the verdicts.
-    routes : tuple of RouteSummary
-    appraisal : Appraisal
-    rules : Catalogue
-    at : date
-    measured : dict
-        What was measured on the images.
-    kidney : Rules
-        Thresholds of the kidneys.
+    workup : Workup
     protocol : Protocol
+        That with which it was worked up.
+
+    Raises
+    ------
+    InputError
+        If a rule of the unit's is not of its form.
     """
+    case, at = workup.case, workup.at
     question, said = question_of(case, at)
+    limits = kidney_rules(protocol.table(KIDNEY_TABLE))
 
     def again(supposed: Case) -> tuple[Finding, ...]:
-        return kidney_findings(KidneyInputs.from_case(supposed, at, kidney), kidney)
+        return kidney_findings(KidneyInputs.from_case(supposed, at, limits), limits)
 
-    rehearsal = Rehearsal(case, at, findings, routes, rules, appraisal, again)
+    rehearsal = Rehearsal(
+        case,
+        at,
+        workup.measures,
+        workup.reached,
+        catalogue(protocol.table("catalogue")),
+        workup.appraisal,
+        again,
+    )
+    measured = measured_of(workup.ureters, workup.sites, len(case.labels("stoma-site")))
     own = workup_rules(protocol.table(WORKUP_TABLE))
     return completeness(rehearsal, own, question, measured, said)

@@ -10,6 +10,7 @@ from thalweg.assess.chemistry.rules import chemistry_rules
 from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
 from thalweg.evidence.bibliography import cite
 from thalweg.progress import silent
+from thalweg.service.completeness import completeness_of
 from thalweg.service.following import (
     calendar_for,
     chosen_diversion,
@@ -109,6 +110,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
     if diversion is not None:
         calendar = calendar_for(workup.case, diversion, at=workup.at, protocol=protocol)
     ranges = chemistry_rules(protocol.table("chemistry"))
+    completeness = completeness_of(workup, protocol)
     local = () if calendar is None else own_calendar_rules(protocol)
     return PlanContent(
         case=workup.case,
@@ -137,8 +139,10 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
             *ranges.notices,
             *local,
             *own_kidney_rules(protocol),
+            *completeness.rules.notices,
         ),
         kidney_course=workup.kidney_course,
+        completeness=completeness,
         decline=workup.decline,
         chemistry=PlannedChemistry(workup.chemistry, ranges.references),
         radiographs=tuple(

@@ -19,7 +19,16 @@ if TYPE_CHECKING:
 
 __all__ = ["NO_PROTOCOL", "Protocol", "read_protocol"]
 
-TABLES = ("calendar", "catalogue", "chemistry", "contrast", "fitness", "kidney", "pooling")
+TABLES = (
+    "calendar",
+    "catalogue",
+    "chemistry",
+    "contrast",
+    "fitness",
+    "kidney",
+    "pooling",
+    "workup",
+)
 """Files that a protocol folder may hold, by name without ``.toml``."""
 OUTCOMES = "series.csv"
 """The file of the unit's own outcomes."""

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from thalweg.assess.decline.report import Decline
     from thalweg.assess.fitness.report import FitnessReport
     from thalweg.measure.obstacles import FoundObstacles
-    from thalweg.plan.appraise import Appraisal
+    from thalweg.plan.appraise import Appraisal, RouteSummary
     from thalweg.plan.reach import RouteResult, Scene
     from thalweg.plan.staging import MeasuredSite
     from thalweg.progress import Progress
@@ -86,6 +86,8 @@ class Workup:
         The kidneys over time.
     decline : Decline or None
         The course of the filtration rate, to be drawn.
+    reached : tuple of RouteSummary
+        The routes as the appraisal judged them.
     """
 
     case: Case
@@ -104,15 +106,20 @@ class Workup:
     chemistry: tuple[Finding, ...] = ()
     kidney_course: tuple[Finding, ...] = ()
     decline: Decline | None = None
+    reached: tuple[RouteSummary, ...] = ()
+
+    @property
+    def measures(self) -> tuple[Finding, ...]:
+        """Every finding but the verdicts, those of the kidneys first."""
+        traced = [finding for ureter in self.ureters for finding in ureter.findings]
+        thrown = [finding for film in self.films for finding in film.findings]
+        own = (*self.kidney, *self.kidney_course, *self.chemistry, *self.fitness.findings)
+        return (*own, *traced, *thrown, *self.margins)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """Every finding, those of the kidneys first."""
-        traced = [finding for ureter in self.ureters for finding in ureter.findings]
-        thrown = [finding for film in self.films for finding in film.findings]
-        verdicts = [row.finding() for row in self.appraisal.diversions]
-        own = (*self.kidney, *self.kidney_course, *self.chemistry, *self.fitness.findings)
-        return (*own, *traced, *thrown, *self.margins, *verdicts)
+        """Every finding, the verdicts last."""
+        return (*self.measures, *(row.finding() for row in self.appraisal.diversions))
 
 
 def require_born(case: Case, day: date) -> None:
@@ -232,7 +239,8 @@ def worked_up(
             margins[route.diversion, str(route.side), route.site or ""] = finding
     findings = (*kidney, *(f for one in ureters for f in one.findings), *margins.values())
     rules = catalogue(protocol.table("catalogue"))
-    appraisal = appraise(case, findings, summarised(routes, margins), rules, at)
+    reached = tuple(summarised(routes, margins))
+    appraisal = appraise(case, findings, reached, rules, at)
     untraced = [one.problem for one in ureters if one.problem]
     untraced += [one.again.problem for one in ureters if one.again and one.again.problem]
     unmeasured = [film.problem for film in films if film.problem]
@@ -253,6 +261,7 @@ def worked_up(
         chemistry,
         course,
         decline_of(case, at, limits),
+        reached,
     )
 
 

@@ -77,12 +77,15 @@ class Table:
         Relative widths of the columns; equal where empty.
     caption : str
         What the table holds, for people and for screen readers.
+    roomy : bool
+        Rows high enough to write in by hand.
     """
 
     head: tuple[str, ...]
     rows: tuple[tuple[Cell | str, ...], ...]
     shares: tuple[float, ...] = ()
     caption: str = ""
+    roomy: bool = False
 
     def __post_init__(self) -> None:
         if any(len(row) != len(self.head) for row in self.rows):

@@ -28,6 +28,7 @@ def _block(block: Block, folder: Path, number: str) -> dict[str, Any]:
             "kind": "table",
             "head": list(block.head),
             "caption": block.caption,
+            "roomy": block.roomy,
             "shares": list(block.shares or (1.0,) * len(block.head)),
             "rows": [[_cell(cell) for cell in row] for row in block.rows],
         }

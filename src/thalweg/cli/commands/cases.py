@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from thalweg.cli.output import CaseId, Home, Json, On, as_date, emit, watching
+from thalweg.cli.output import CaseId, Home, Json, On, OwnRules, as_date, emit, watching
 from thalweg.errors import InputError
 
 __all__ = ["register"]
@@ -76,18 +76,21 @@ def case(
             "--explain", metavar="NAME", help="Walk one finding back to its facts and source."
         ),
     ] = None,
+    protocol: OwnRules = None,
     home: Home = None,
     on: On = None,
     as_json: Json = False,
 ) -> None:
-    """Show one course: every fact with its origin, every finding with its reasons."""
+    """Show one course: facts with origin, findings with reasons, what the work-up still lacks."""
     from thalweg.evidence.bibliography import cite
     from thalweg.record.explain import as_text
     from thalweg.service.caseload import course_of
     from thalweg.service.keeping import open_store
+    from thalweg.service.protocol import read_protocol
 
+    own = read_protocol(protocol)
     with open_store(home) as store, watching(quiet=as_json) as progress:
-        course = course_of(case_id, store, at=as_date(on), progress=progress)
+        course = course_of(case_id, store, at=as_date(on), protocol=own, progress=progress)
     if explain is not None:
         chosen = [finding for finding in course.findings if finding.name == explain]
         if not chosen:

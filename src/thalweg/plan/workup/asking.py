@@ -25,9 +25,7 @@ AGELESS = FactAges(usual_days=10**6)
 
 def asked_concepts(condition: Condition) -> tuple[str, ...]:
     """Return the recorded concepts that a condition reads, each once."""
-    return tuple(
-        dict.fromkeys(leaf.name for leaf in leaves(condition) if leaf.name not in DERIVED)
-    )
+    return tuple(dict.fromkeys(leaf.name for leaf in leaves(condition) if leaf.name not in DERIVED))
 
 
 def ground_for(case: Case, findings: Iterable[Finding], at: date) -> Ground:
@@ -41,9 +39,7 @@ def ground_for(case: Case, findings: Iterable[Finding], at: date) -> Ground:
         ``gfr-to-rely-on`` among them answers conditions on ``gfr``.
     at : date
     """
-    age = Finding(
-        "age", "Age", float(age_in_years(case.person.born, at)), "a", at, AGE_FROM_BIRTH
-    )
+    age = Finding("age", "Age", float(age_in_years(case.person.born, at)), "a", at, AGE_FROM_BIRTH)
     computed = {"age": age}
     relied = next((one for one in findings if one.name == "gfr-to-rely-on"), None)
     if relied is not None:

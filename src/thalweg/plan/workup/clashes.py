@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from datetime import date
 
-    from thalweg.plan.workup.clash_rules import ClashRule, Differ, Excludes, Same
+    from thalweg.plan.workup.clash_rules import ClashRule, Differ, Same
     from thalweg.plan.workup.rulebook import WorkupRules
     from thalweg.record.case import Case
     from thalweg.record.fact import Fact

@@ -56,13 +56,13 @@ def values_of(key: str, rules: WorkupRules, catalogue: Catalogue) -> tuple[Value
     tried = {float(value) for value in spread(low, high, rules.steps)}
     beside = BESIDE * (high - low)
     for bound in _bounds(key, row.unit or "", row.molar_mass, catalogue):
-        tried |= {value for value in (bound - beside, bound, bound + beside) if low <= value <= high}
+        tried |= {
+            value for value in (bound - beside, bound, bound + beside) if low <= value <= high
+        }
     return tuple(Decimal(f"{value:.6g}") for value in sorted(tried))
 
 
-def _bounds(
-    key: str, unit: str, molar_mass: float | None, catalogue: Catalogue
-) -> Iterator[float]:
+def _bounds(key: str, unit: str, molar_mass: float | None, catalogue: Catalogue) -> Iterator[float]:
     criteria = {one.key: one for way in catalogue.diversions for one in way.criteria}
     for criterion in criteria.values():
         for leaf in expression_leaves(criterion.holds):

@@ -82,9 +82,7 @@ def in_question(
     if meant(case) in wanted:
         return True
     return any(
-        not _settled(one, mine)
-        for one in appraisal.diversions
-        if one.diversion.key in wanted
+        not _settled(one, mine) for one in appraisal.diversions if one.diversion.key in wanted
     )
 
 

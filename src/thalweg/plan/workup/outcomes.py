@@ -201,9 +201,7 @@ class Rehearsed:
         without = {one.verdicts.get(way) for one in self._joint(chosen, way)}
         without |= {one.verdicts.get(way) for one in self._joint((mine,), way)}
         seen = [
-            one
-            for one in self._joint((mine, *chosen), way)
-            if one.verdicts.get(way) not in without
+            one for one in self._joint((mine, *chosen), way) if one.verdicts.get(way) not in without
         ]
         return list(self._outcomes(way, seen, tuple(one.item.key for one in chosen)))
 

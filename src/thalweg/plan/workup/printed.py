@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from thalweg.plan.workup.rulebook import IMAGES
 from thalweg.plan.workup.report import COMPLETENESS
+from thalweg.plan.workup.rulebook import IMAGES
 from thalweg.record.concept import concept
 from thalweg.record.units import printed
 

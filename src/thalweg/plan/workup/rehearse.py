@@ -89,9 +89,7 @@ class Rehearsal:
             one.diversion.key: one.verdict for one in self.base.diversions
         }
         self._reads = {way.key: _reads(way) for way in self.rules.diversions}
-        self._on_findings = {
-            way.key for way in self.rules.diversions if _has(way, FindingBound)
-        }
+        self._on_findings = {way.key for way in self.rules.diversions if _has(way, FindingBound)}
 
     def matters(self, key: str) -> bool:
         """Return whether any criterion can turn on a concept at all."""
@@ -191,9 +189,7 @@ class Rehearsal:
             if any(route.side == side for route in mine):
                 continue
             for place in places:
-                yield RouteSummary(
-                    diversion, side, place, margin, (margin, margin), float(reaches)
-                )
+                yield RouteSummary(diversion, side, place, margin, (margin, margin), float(reaches))
 
 
 def _has(way: Diversion, kind: type[FindingBound | Reaches]) -> bool:

@@ -131,6 +131,13 @@ class Completeness:
         counted = Counter(one.state for one in self.standings)
         return {state: counted[state] for state in get_args(State)}
 
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Bibliography keys of every item asked and of every contradiction found."""
+        asked = [one.item.sources for one in self.standings if one.state != "not asked"]
+        found = [clash.sources for clash in self.clashes]
+        return tuple(dict.fromkeys(key for keys in (*asked, *found) for key in keys))
+
     def words(self, key: str) -> str:
         """Return an item's words."""
         return next(one.item.words for one in self.standings if one.item.key == key)
@@ -254,9 +261,7 @@ def _waiting_estimates(
     ]
     names = {finding.name for finding in named}
     return tuple(
-        finding
-        for finding in named
-        if not any(below.name in names for below in finding.findings)
+        finding for finding in named if not any(below.name in names for below in finding.findings)
     )
 
 

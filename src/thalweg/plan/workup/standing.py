@@ -173,17 +173,26 @@ def _standing(
     answers = tuple(answer for answer in taken if answer is not None)
     mine = tuple(clash for clash in found if clash.concepts & set(item.concepts))
     asked, why, settled_by = _asked(item, case, ground, appraisal)
-    if asked is Truth.NOT_MET and not mine:
-        return Standing(item, "not asked", answers, because=why)
     if mine:
         said = " ".join(clash.sentence for clash in mine)
         return Standing(item, "contradicting", answers, item.parts, said, clashes=mine)
-    lacking = tuple(
-        part for part, answer in zip(item.parts, taken, strict=True) if answer is None
-    )
+    if asked is Truth.NOT_MET:
+        return Standing(item, "not asked", answers, because=why)
+    lacking = tuple(part for part, answer in zip(item.parts, taken, strict=True) if answer is None)
+    if not answers and asked is Truth.NOT_KNOWN:
+        return Standing(item, "not known whether asked", (), lacking, why, 0, settled_by)
+    return _answered(item, answers, lacking, measured, question)
+
+
+def _answered(
+    item: Item,
+    answers: tuple[Answer, ...],
+    lacking: tuple[tuple[str, ...], ...],
+    measured: Mapping[str, Measured],
+    question: Question,
+) -> Standing:
+    """Return how an item stands whose answers nothing excludes."""
     if not answers:
-        if asked is Truth.NOT_KNOWN:
-            return Standing(item, "not known whether asked", (), lacking, why, 0, settled_by)
         return Standing(item, "missing", (), lacking)
     if lacking:
         words = "; ".join(" or ".join(map(_called, part)) for part in lacking)

@@ -57,9 +57,7 @@ def held_tokens(case: Case, measured: Collection[str]) -> frozenset[str]:
     return frozenset(held | {key for key in places if case.series(key)})
 
 
-def wanted_tokens(
-    way: Diversion, case: Case, routes: Iterable[RouteSummary]
-) -> frozenset[str]:
+def wanted_tokens(way: Diversion, case: Case, routes: Iterable[RouteSummary]) -> frozenset[str]:
     """Return what the reach of a diversion is computed from; empty where it already is.
 
     Parameters

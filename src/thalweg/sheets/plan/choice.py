@@ -147,6 +147,8 @@ def _used(content: PlanContent) -> list[str]:
     for row in content.appraisal.diversions:
         keys += row.diversion.sources
         keys += [key for one in row.weighed for key in one.criterion.sources]
+    if content.completeness is not None:
+        keys += content.completeness.sources
     if content.calendar is not None:
         keys += [key for visit in content.calendar.visits for key in visit.rule.sources]
     return sorted(set(keys))

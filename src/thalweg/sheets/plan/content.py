@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from thalweg.plan.appraise import Appraisal
     from thalweg.plan.reach import RouteResult, Scene
     from thalweg.plan.staging import FreedUreter, MeasuredSite
+    from thalweg.plan.workup.report import Completeness
     from thalweg.record.case import Case
     from thalweg.record.finding import Finding
     from thalweg.sheets.document import Picture
@@ -71,6 +72,8 @@ class PlanContent:
         The kidneys over time.
     decline : Decline or None
         The course of the filtration rate, to be drawn.
+    completeness : Completeness or None
+        Of the work-up.
     """
 
     case: Case
@@ -93,3 +96,4 @@ class PlanContent:
     chemistry: PlannedChemistry | None = None
     kidney_course: tuple[Finding, ...] = ()
     decline: Decline | None = None
+    completeness: Completeness | None = None

@@ -18,6 +18,7 @@ from thalweg.sheets.plan.kidneys import kidney_course_section
 from thalweg.sheets.plan.person import at_a_glance, facts_section
 from thalweg.sheets.plan.radiograph import radiograph_section
 from thalweg.sheets.plan.words import WARNING
+from thalweg.sheets.plan.workup import workup_sections
 
 if TYPE_CHECKING:
     from thalweg.sheets.plan.content import PlanContent
@@ -35,8 +36,8 @@ def plan_document(content: PlanContent) -> Document:
     Returns
     -------
     Document
-        At a glance; kidneys, and over time; acid-base; fitness and contrast; each ureter; reach;
-        sites; every diversion; calendar; what is on record; sources.
+        At a glance; what the work-up lacks; kidneys, and over time; acid-base; fitness and
+        contrast; each ureter; reach; sites; every diversion; calendar; what is on record; sources.
     """
     person = content.case.person
     phantom = any(image.phantom for image in content.case.images)
@@ -52,6 +53,7 @@ def plan_document(content: PlanContent) -> Document:
         made_on=content.at.isoformat(),
         sections=(
             at_a_glance(content),
+            *workup_sections(content.completeness),
             kidney_section(content),
             *kidney_course_section(content.kidney_course, content.decline),
             *([chemistry_section(content.case, content.chemistry)] if content.chemistry else []),
