@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
-from thalweg.assess.facts import day_of
 from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
 from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
@@ -14,6 +13,7 @@ from thalweg.plan.workup.rehearse import Rehearsal
 from thalweg.plan.workup.report import completeness
 from thalweg.plan.workup.rulebook import WORKUP_TABLE, workup_rules
 from thalweg.plan.workup.standing import Measured, Question
+from thalweg.record.reckon import day_of
 from thalweg.service.protocol import NO_PROTOCOL
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 from thalweg.record.concept import concepts
 
 if TYPE_CHECKING:
-    from thalweg.assess.fitness.conditions import Condition
+    from thalweg.evidence.conditions.form import Condition
     from thalweg.plan.workup.rows import Row
 
 __all__ = ["ClashRule", "Differ", "Excludes", "Same", "differ", "excludes", "same"]

@@ -7,12 +7,12 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from thalweg.assess.facts import day_of
-from thalweg.assess.fitness.ground import judge
+from thalweg.evidence.conditions.judge import judge
 from thalweg.plan.workup.asking import ground_for
 from thalweg.record.concept import concept, concepts
 from thalweg.record.fact import moment_key, say, say_moment
 from thalweg.record.plausible import canonical
+from thalweg.record.reckon import day_of
 from thalweg.record.truth import Truth
 from thalweg.record.units import convert, printed
 

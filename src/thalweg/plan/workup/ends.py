@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from thalweg.plan.criteria.expression import QuantityBound
-from thalweg.plan.workup.options import expression_leaves
+from thalweg.evidence.conditions.form import Bound
 from thalweg.record.concept import concept
 from thalweg.record.units import convert
 
@@ -65,8 +64,7 @@ def values_of(key: str, rules: WorkupRules, catalogue: Catalogue) -> tuple[Value
 def _bounds(key: str, unit: str, molar_mass: float | None, catalogue: Catalogue) -> Iterator[float]:
     criteria = {one.key: one for way in catalogue.diversions for one in way.criteria}
     for criterion in criteria.values():
-        for leaf in expression_leaves(criterion.holds):
-            if isinstance(leaf, QuantityBound) and leaf.concept == key:
-                for bound in (leaf.at_least, leaf.at_most):
-                    if bound is not None:
-                        yield convert(bound, leaf.unit, unit, molar_mass=molar_mass)
+        for leaf in criterion.holds.leaves():
+            if isinstance(leaf, Bound) and leaf.of is None and leaf.name == key:
+                for limit in leaf.limits:
+                    yield convert(limit, leaf.unit, unit, molar_mass=molar_mass)

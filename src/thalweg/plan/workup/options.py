@@ -4,53 +4,34 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from thalweg.plan.criteria.expression import (
-    AllOf,
-    AnyOf,
-    FindingBound,
-    OneOf,
-    QuantityBound,
-    Reaches,
-    YesNo,
-)
+from thalweg.evidence.conditions.form import Asked, Bound
+from thalweg.plan.criteria.reaches import Reaches
 from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable
 
+    from thalweg.evidence.conditions.form import Condition
     from thalweg.plan.appraise import Appraisal
     from thalweg.plan.appraised import Appraised
-    from thalweg.plan.criteria.expression import Expression
     from thalweg.record.case import Case
 
-__all__ = ["Leaf", "expression_leaves", "facts_read", "in_question", "meant"]
-
-Leaf = YesNo | OneOf | QuantityBound | FindingBound | Reaches
+__all__ = ["facts_read", "in_question", "meant"]
 
 
-def expression_leaves(expression: Expression) -> Iterator[Leaf]:
-    """Yield every part of an expression that reads something."""
-    match expression:
-        case AllOf() | AnyOf():
-            for part in expression.parts:
-                yield from expression_leaves(part)
-        case _:
-            yield expression
-
-
-def facts_read(expression: Expression) -> frozenset[str]:
-    """Return the concepts whose recorded facts an expression reads itself.
+def facts_read(condition: Condition) -> frozenset[str]:
+    """Return the concepts whose recorded facts a condition reads itself.
 
     Those from which a finding or a route is computed are not among them, for which ones they are
     only that computation knows; those that it names as settling it are.
     """
     read: set[str] = set()
-    for leaf in expression_leaves(expression):
+    for leaf in condition.leaves():
         match leaf:
-            case YesNo() | OneOf() | QuantityBound():
-                read.add(leaf.concept)
-            case FindingBound():
-                read |= {*leaf.needs, *leaf.settled_by}
+            case Bound(of=of) if of is not None:
+                read |= {*of.needs, *of.settled_by}
+            case Asked():
+                read.add(leaf.name)
             case Reaches():
                 read |= {"kidneys-present", *leaf.needs}
     return frozenset(read)

@@ -6,9 +6,10 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from thalweg.plan.appraise import RouteSummary, appraise
-from thalweg.plan.criteria.expression import FindingBound, Reaches
-from thalweg.plan.workup.options import expression_leaves, facts_read
+from thalweg.evidence.conditions.form import Bound
+from thalweg.plan.appraise import appraise
+from thalweg.plan.criteria.reaches import RouteSummary
+from thalweg.plan.workup.options import facts_read
 from thalweg.record.concept import concept
 from thalweg.record.fact import Fact, Origin, moment_key
 
@@ -82,14 +83,14 @@ class Rehearsal:
     assess: Callable[[Case], tuple[Finding, ...]]
     assessed: frozenset[str] = KIDNEY_READS
     _tried: dict[object, Mapping[str, Verdict]] = field(default_factory=dict)
-    _computed: dict[object, tuple[Finding, ...]] = field(default_factory=dict)
+    _again: dict[object, tuple[Finding, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.verdicts: Mapping[str, Verdict] = {
             one.diversion.key: one.verdict for one in self.base.diversions
         }
         self._reads = {way.key: _reads(way) for way in self.rules.diversions}
-        self._on_findings = {way.key for way in self.rules.diversions if _has(way, FindingBound)}
+        self._on_findings = {way.key for way in self.rules.diversions if _computed(way)}
 
     def matters(self, key: str) -> bool:
         """Return whether any criterion can turn on a concept at all."""
@@ -105,9 +106,9 @@ class Rehearsal:
         if not self.assessed & set(answers):
             return ()
         told = tuple(sorted((k, str(v)) for k, v in answers.items() if k in self.assessed))
-        if told not in self._computed:
-            self._computed[told] = self.assess(self.case_if(answers))
-        return self._computed[told]
+        if told not in self._again:
+            self._again[told] = self.assess(self.case_if(answers))
+        return self._again[told]
 
     def case_if(self, answers: Mapping[str, Value]) -> Case:
         """Return the case as if these answers were recorded on the day, in their own units."""
@@ -192,9 +193,12 @@ class Rehearsal:
                 yield RouteSummary(diversion, side, place, margin, (margin, margin), float(reaches))
 
 
-def _has(way: Diversion, kind: type[FindingBound | Reaches]) -> bool:
+def _computed(way: Diversion) -> bool:
+    """Return whether a diversion's criteria ask anything that is computed."""
     return any(
-        isinstance(leaf, kind) for one in way.criteria for leaf in expression_leaves(one.holds)
+        isinstance(leaf, Bound) and leaf.of is not None
+        for one in way.criteria
+        for leaf in one.holds.leaves()
     )
 
 

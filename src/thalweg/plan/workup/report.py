@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, get_args
 
 from thalweg.evidence.bibliography import cite as cite_bibliography
-from thalweg.plan.criteria.expression import Reaches
+from thalweg.plan.criteria.reaches import Reaches
 from thalweg.plan.workup.clashes import clashes
-from thalweg.plan.workup.options import expression_leaves
 from thalweg.plan.workup.outcomes import Rehearsed
 from thalweg.plan.workup.standing import Question, State, standings
 from thalweg.record.fact import moment_key
@@ -284,7 +283,7 @@ def _reaches(row: Appraised) -> bool:
         weighed.truth is Truth.MET
         for weighed in row.weighed
         if weighed.criterion.strength == "required"
-        and any(isinstance(leaf, Reaches) for leaf in expression_leaves(weighed.criterion.holds))
+        and any(isinstance(leaf, Reaches) for leaf in weighed.criterion.holds.leaves())
     )
 
 

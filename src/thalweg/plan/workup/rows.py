@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from thalweg.assess.fitness.conditions import parse_condition
 from thalweg.errors import InputError
+from thalweg.evidence.conditions.reading import parse
 from thalweg.plan.entries import read_sources
 from thalweg.record.concept import concept
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
 
-    from thalweg.assess.fitness.conditions import Condition
+    from thalweg.evidence.conditions.form import Condition
 
 __all__ = ["Row"]
 
@@ -119,7 +119,7 @@ class Row:
         if name not in self.table:
             return None
         try:
-            return parse_condition(self.table[name])
+            return parse(self.table[name])
         except InputError as error:
             raise error.at(self.where) from None
 

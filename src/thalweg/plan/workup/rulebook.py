@@ -17,7 +17,7 @@ from thalweg.record.concept import concept
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from thalweg.assess.fitness.conditions import Condition
+    from thalweg.evidence.conditions.form import Condition
 
 __all__ = ["IMAGES", "MEASURES", "WORKUP_TABLE", "Item", "WorkupRules", "workup_rules"]
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from thalweg.assess.facts import day_of
-from thalweg.assess.fitness.ground import judge
+from thalweg.evidence.conditions.judge import judge
 from thalweg.plan.workup.asking import ground_for
 from thalweg.plan.workup.options import in_question
 from thalweg.plan.workup.rulebook import IMAGES
 from thalweg.record.concept import concept
 from thalweg.record.fact import Mark, PixelMark, say
+from thalweg.record.reckon import day_of
 from thalweg.record.truth import Truth
 from thalweg.record.units import printed
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import date
 
-    from thalweg.assess.fitness.ground import Ground
+    from thalweg.evidence.conditions.ground import Ground
     from thalweg.plan.appraise import Appraisal
     from thalweg.plan.workup.clashes import Clash
     from thalweg.plan.workup.rulebook import Item, WorkupRules

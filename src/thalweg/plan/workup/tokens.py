@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from thalweg.plan.criteria.expression import Reaches
-from thalweg.plan.workup.options import expression_leaves
+from thalweg.plan.criteria.reaches import Reaches
 from thalweg.plan.workup.rulebook import IMAGES
 from thalweg.record.truth import Truth
 
@@ -13,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
 
     from thalweg.plan.catalogue import Diversion
-    from thalweg.plan.criteria.ground import RouteSummary
+    from thalweg.plan.criteria.reaches import RouteSummary
     from thalweg.plan.workup.rulebook import Item
     from thalweg.record.case import Case
 
@@ -70,7 +69,7 @@ def wanted_tokens(way: Diversion, case: Case, routes: Iterable[RouteSummary]) ->
     wanted: set[str] = set()
     routed = {route.side for route in routes if route.diversion == way.key}
     for criterion in way.criteria:
-        for leaf in expression_leaves(criterion.holds):
+        for leaf in criterion.holds.leaves():
             if not isinstance(leaf, Reaches):
                 continue
             asked = SIDES if leaf.side == "each" else (leaf.side,)
