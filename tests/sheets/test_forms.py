@@ -6,11 +6,23 @@ import hashlib
 from typing import TYPE_CHECKING
 
 import pytest
+from pypdf import PdfReader
 from tests.support.printed import Page, pages, words
 
-from thalweg.sheets.document import Cautions, Cell, Document, Items, Section, Table, Text, Tone
+from thalweg.sheets.document import (
+    Beside,
+    Cautions,
+    Cell,
+    Document,
+    Items,
+    Section,
+    Table,
+    Text,
+    Tone,
+)
 from thalweg.sheets.html import to_html
 from thalweg.sheets.pdf import to_pdf
+from thalweg.sheets.pictures.diversions import diversion_picture
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -90,3 +102,34 @@ def test_tone_is_never_colour_alone() -> None:
 def test_a_row_of_another_length_is_refused() -> None:
     with pytest.raises(ValueError, match="row of another length"):
         Table(("a", "b"), (("only one",),))
+
+
+def test_a_picture_stands_beside_its_words(tmp_path: Path) -> None:
+    picture = diversion_picture("ileal-conduit", size="small", share=0.28)
+    words_beside = (Text(NASTY), Table(("a", "b"), (("left cell", "right cell"),)))
+    shown = Document(
+        title="t",
+        subtitle="s",
+        running="r",
+        warning=WARNING,
+        made_on="2026-04-01",
+        sections=(Section("one", "One", (Beside(picture, words_beside),)),),
+    )
+    page = Page(to_html(shown).decode())
+    (image,) = page.all("img")
+    assert image["alt"] == picture.alternative
+    assert NASTY in page.text
+    assert page.tables[0].rows == [["left cell", "right cell"]]
+    path = tmp_path / "beside.pdf"
+    path.write_bytes(to_pdf(shown))
+    places: dict[str, float] = {}
+
+    def note(text: str, cm: list[float], tm: list[float], *_: object) -> None:
+        places.setdefault(text.strip(), tm[4] * cm[0] + tm[5] * cm[2] + cm[4])
+
+    PdfReader(path).pages[0].extract_text(visitor_text=note)
+    told = [where for text, where in places.items() if "left cell" in text]
+    caption = [where for text, where in places.items() if text.startswith("1 Right kidney")]
+    # A4 is 595 points wide: the words begin to the right of a picture 28 % of it, its caption not.
+    assert told[0] > 0.28 * 595
+    assert caption[0] < 0.28 * 595

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 __all__ = [
+    "Beside",
     "Block",
     "Cautions",
     "Cell",
@@ -118,7 +119,15 @@ class Picture:
     share: float = 1.0
 
 
-Block = Text | Items | Cautions | Table | Picture
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A small picture with what is said of it next to it; `picture.share` is its width."""
+
+    picture: Picture
+    blocks: tuple[Text | Items | Cautions | Table, ...]
+
+
+Block = Text | Items | Cautions | Table | Picture | Beside
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ import base64
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from thalweg.sheets.document import Cautions, Cell, Items, Picture, Table, Text
+from thalweg.sheets.document import Beside, Cautions, Cell, Items, Picture, Table, Text
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -16,7 +16,14 @@ if TYPE_CHECKING:
 __all__ = ["to_html"]
 
 _MEDIA = {"svg": "image/svg+xml", "png": "image/png"}
-_KINDS = {Text: "text", Items: "items", Cautions: "cautions", Table: "table", Picture: "picture"}
+_KINDS = {
+    Text: "text",
+    Items: "items",
+    Cautions: "cautions",
+    Table: "table",
+    Picture: "picture",
+    Beside: "beside",
+}
 
 
 @cache

@@ -8,7 +8,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from thalweg.sheets.document import Cautions, Cell, Items, Picture, Table, Text
+from thalweg.sheets.document import Beside, Cautions, Cell, Items, Picture, Table, Text
 
 if TYPE_CHECKING:
     from thalweg.sheets.document import Block, Document
@@ -31,6 +31,12 @@ def _block(block: Block, folder: Path, number: str) -> dict[str, Any]:
             "roomy": block.roomy,
             "shares": list(block.shares or (1.0,) * len(block.head)),
             "rows": [[_cell(cell) for cell in row] for row in block.rows],
+        }
+    if isinstance(block, Beside):
+        return {
+            "kind": "beside",
+            "picture": _picture(block.picture, folder, number),
+            "blocks": [_block(one, folder, f"{number}-{i}") for i, one in enumerate(block.blocks)],
         }
     return _picture(block, folder, number)
 

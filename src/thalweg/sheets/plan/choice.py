@@ -8,6 +8,7 @@ from thalweg.evidence.bibliography import bibliography, cite
 from thalweg.record.fact import say_moment
 from thalweg.record.truth import Truth
 from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
+from thalweg.sheets.plan.diagrams import beside_diagram
 from thalweg.sheets.plan.fitness import fitness_sources
 from thalweg.sheets.plan.words import VERDICT_TONE, source_marks
 
@@ -44,9 +45,9 @@ def _criterion(one: Weighed) -> tuple[Cell | str, ...]:
     )
 
 
-def _diversion(row: Appraised, *, first: bool) -> Section:
+def _diversion(content: PlanContent, row: Appraised, *, first: bool) -> Section:
     diversion = row.diversion
-    blocks: list[Block] = [
+    told = (
         Table(
             ("Verdict", "Bowel", "Tubes", "Burdens"),
             (
@@ -60,6 +61,9 @@ def _diversion(row: Appraised, *, first: bool) -> Section:
             (1.6, 2.2, 2.6, 4.0),
         ),
         Text(diversion.description),
+    )
+    blocks: list[Block] = [
+        *beside_diagram(content, diversion.key, told),
         Table(
             ("Criterion", "Truth", "Because", "Source"),
             tuple(_criterion(one) for one in row.weighed),
@@ -74,7 +78,7 @@ def _diversion(row: Appraised, *, first: bool) -> Section:
 def diversion_sections(content: PlanContent) -> tuple[Section, ...]:
     """Return every diversion with each criterion's truth, reason and source."""
     return tuple(
-        _diversion(row, first=number == 0)
+        _diversion(content, row, first=number == 0)
         for number, row in enumerate(content.appraisal.diversions)
     )
 
