@@ -376,3 +376,10 @@ def test_print_shows_them_with_their_textures(tmp_path: Path) -> None:
         assert count(part) > 50
     # Striped bowel is neither all ground nor all line.
     assert count(theme.bowel) > 50
+
+
+def test_a_bladder_that_one_kidney_still_fills_is_not_said_to_be_dry() -> None:
+    dry = english("diagram.bladder-little")
+    for side in DIAGRAMS["nephrostomy"].sides:
+        said = " ".join(word.text for word in drawn("nephrostomy", side=side).words)
+        assert (dry in said) == (side == "both")

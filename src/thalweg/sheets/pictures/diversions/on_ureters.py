@@ -208,4 +208,5 @@ def nephrostomy(board: Board, side: str, at: Point) -> None:
         board.name("tube-kidney", exit_at)
         board.name("bag-tube", (worn[0], worn[1] + 30))
         board.name("ureter-blocked", across(each, 31.0, 166.0))
-    board.name("bladder-little", (MIDLINE + 14, 290.0))
+    # A kidney without a tube still drains to the bladder.
+    board.name("bladder-little" if side == "both" else "bladder-kept", (MIDLINE + 14, 290.0))
