@@ -65,6 +65,9 @@ def laid_out_well(picture: Drawn) -> None:
     assert picture.words_outside() == []
     assert picture.words_meeting() == []
     leaders = picture.leaders()
+    ends = [end for _, end in leaders]
+    apart = [abs(one - other) for one, other in itertools.combinations(ends, 2)]
+    assert min(apart) > 4, "each line has a part of its own to point at"
     crossed = [pair for pair in itertools.combinations(leaders, 2) if cross(*pair)]
     assert crossed == []
     struck = [word.text for word in picture.words for line in leaders if through(line, word)]
@@ -383,3 +386,15 @@ def test_a_bladder_that_one_kidney_still_fills_is_not_said_to_be_dry() -> None:
     for side in DIAGRAMS["nephrostomy"].sides:
         said = " ".join(word.text for word in drawn("nephrostomy", side=side).words)
         assert (dry in said) == (side == "both")
+
+
+@pytest.mark.parametrize("site", [None, (-62.0, -28.0), (74.0, 34.0), (90.0, 60.0)])
+def test_one_ureter_ends_in_the_other(site: tuple[float, float] | None) -> None:
+    picture = drawn("transuretero-cutaneous", site_mm=site)
+    # Each ureter is an edge and a core: donor first, recipient after it.
+    donor, _, recipient, _ = (points_of(one) for one in picture.all("ureter"))
+    along = np.vstack([np.linspace(a, b, 60) for a, b in itertools.pairwise(recipient)])
+    assert float(np.hypot(*(along - donor[-1]).T).min()) < 2
+    assert (donor[0][0] - 150) * (recipient[0][0] - 150) < 0, "they come from two kidneys"
+    (stoma,) = picture.all("stoma")
+    assert recipient[-1] == pytest.approx([float(stoma.get(name, "0")) for name in ("cx", "cy")])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from thalweg.sheets.pictures.diversions.anatomy import (
@@ -46,6 +48,18 @@ def _crossing(side: str, at: Point) -> list[Point]:
     return [*bed, (MIDLINE, (bed[-1][1] + at[1]) / 2 + 6.0), at]
 
 
+def _along(way: list[Point], share: float) -> Point:
+    """Return the place at a share of a way's length."""
+    steps = [math.dist(one, other) for one, other in pairwise(way)]
+    left = share * sum(steps)
+    for step, (here, there) in zip(steps, pairwise(way), strict=True):
+        if left <= step:
+            part = left / step
+            return (here[0] + part * (there[0] - here[0]), here[1] + part * (there[1] - here[1]))
+        left -= step
+    return way[-1]
+
+
 def _stented(board: Board, way: list[Point], at: Point) -> None:
     tube(board, [*way, (at[0], at[1] + 16)], fine=True)
 
@@ -65,10 +79,10 @@ def cutaneous_single(board: Board, side: str, at: Point) -> None:
     ureter(board, way)
     _skin_end(board, at)
     _stented(board, way, at)
-    board.name("ureter", way[3])
+    board.name("ureter", _along(way, 0.62))
     board.name("stoma-small", at)
     board.name("bag", (at[0], at[1] + 44))
-    board.name("stent", way[2])
+    board.name("stent", _along(way, 0.3))
     board.name("bladder-out", across(OTHER[side], 20.0, 296.0))
 
 
@@ -87,8 +101,8 @@ def cutaneous_bilateral(board: Board, side: str, at: Point) -> None:
         _stented(board, way, place)
         board.name("stoma-small", place)
         board.name("bag", (place[0], place[1] + 44))
-        board.name("stent", way[2])
-        board.name("ureter", way[3])
+        board.name("stent", _along(way, 0.3))
+        board.name("ureter", _along(way, 0.62))
     board.name("bladder-out", (MIDLINE + 20, 296.0))
 
 
@@ -107,8 +121,8 @@ def cutaneous_double_barrel(board: Board, side: str, at: Point) -> None:
     _skin_end(board, at, openings=2)
     for each, way in ways.items():
         _stented(board, way, ends[each])
-    board.name("ureter-own", ways[side][3])
-    board.name("ureter-crosses", ways[other][3])
+    board.name("ureter-own", _along(ways[side], 0.5))
+    board.name("ureter-crosses", _along(ways[other], 0.3))
     board.name("stoma-two", at)
     board.name("bag", (at[0], at[1] + 44))
     board.name("stent", ways[other][-2], "left" if side == "left" else "right")
@@ -123,17 +137,19 @@ def transuretero_cutaneous(board: Board, side: str, at: Point) -> None:
     for each in (side, other):
         kidney(board, each)
     way = _to_skin(side, at)
-    join = across(side, 31.0, 166.0)
-    donor = [*(place for place in native(other) if place[1] <= 130.0), (MIDLINE, 152.0), join]
+    join = _along(way, 0.55)
+    first, *bed = native(other)
+    donor = [first, *(place for place in bed if place[1] <= join[1] - 36.0)]
+    donor += [(MIDLINE, join[1] - 14.0), join]
     ureter(board, donor)
     ureter(board, way)
     _skin_end(board, at)
     _stented(board, way, at)
-    board.name("ureter-crosses", donor[3])
+    board.name("ureter-crosses", donor[-2], "left" if other == "right" else "right")
     board.name("ureter-join", join)
     board.name("stoma-small", at)
     board.name("bag", (at[0], at[1] + 44))
-    board.name("stent", way[-2])
+    board.name("stent", _along(way, 0.78))
     board.name("bladder-out", across(other, 20.0, 296.0))
 
 
