@@ -20,6 +20,7 @@ from thalweg.cli.commands import (
     margins,
     plan,
     radiograph,
+    renogram,
     scenario,
 )
 from thalweg.errors import InputError, ThalwegError
@@ -51,6 +52,7 @@ ROOMS = (
     images,
     radiograph,
     assess,
+    renogram,
     chemistry,
     fitness,
     plan,

@@ -53,6 +53,20 @@ class Demonstration:
                 f"{one.side.capitalize()} ureter traced at {one.course.length_mm:.1f} mm; the "
                 f"phantom's true length is {true:.1f} mm ({error:+.2f} %)."
             )
+        return [*lines, *self._shares()]
+
+    def _shares(self) -> list[str]:
+        lines = []
+        for study in self.plan.workup.renograms:
+            if study.analysed is None or study.analysed.result.share_left is None:
+                continue
+            share = study.analysed.result.share_left
+            low, high = share.interval
+            lines.append(
+                f"Left kidney's share by the renogram: {share.value:.0f} % ({low:.0f} to "
+                f"{high:.0f}); the phantom's true share is "
+                f"{self.written.renogram.share_left_percent:.1f} %."
+            )
         return lines
 
     @property

@@ -4,7 +4,7 @@ Nobody in it exists: name, numbers, unit and results are made up to make the wor
 A woman of 68 with a bladder cancer, earlier pelvic irradiation that spared the colon, a widened
 left ureter above a narrowing (which stopped it for days in one spring), kidneys near the limit that
 storing urine in bowel asks for, a bicarbonate that falls before any bowel touches urine, stiff
-hands, and a daughter who helps.
+hands, and a daughter who helps. A renogram shows how far the left kidney has fallen behind.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from datetime import date, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from thalweg.demo.renogram import write_renogram
 from thalweg.exchange.casefile import CaseFile, write_casefile
 from thalweg.exchange.dicom import InventedPerson, write_ct_series
 from thalweg.exchange.fhir import write_bundle
@@ -27,6 +28,7 @@ from thalweg.record.fact import Fact, FactValue, Mark, Origin
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from thalweg.phantom.renogram import RenogramTruth
     from thalweg.phantom.truth import PhantomTruth
     from thalweg.progress import Progress
 
@@ -212,6 +214,7 @@ class Written:
     folder: Path
     phantom: Phantom
     image_files: int
+    renogram: RenogramTruth
 
 
 def _fact(
@@ -268,15 +271,16 @@ def write_case_folder(folder: Path, *, progress: Progress = silent) -> Written:
     ----------
     folder : Path
         New or empty; afterwards holds ``case.toml``, ``laboratory.json`` (FHIR R4),
-        ``ward.csv`` and the CT urogram.
+        ``ward.csv``, the CT urogram and a renogram.
     progress : Progress
     """
     folder.mkdir(parents=True, exist_ok=True)
     phantom = render(adult(), spacing_mm=SPACING_MM, progress=progress)
+    imaged = InventedPerson(PERSON.reference, "Odegaard-Achieng^Maren", PERSON.born, "F")
     files = write_ct_series(
         phantom.volume,
         folder / IMAGES,
-        person=InventedPerson(PERSON.reference, "Odegaard-Achieng^Maren", PERSON.born, "F"),
+        person=imaged,
         study_at=SCANNED,
         description="CT urogram, excretory phase",
         seed="demonstration",
@@ -284,7 +288,8 @@ def write_case_folder(folder: Path, *, progress: Progress = silent) -> Written:
     )
     course = [_fact(key, value) for key, value in (COURSE | FITNESS).items()]
     course += [_fact(key, Decimal(value), unit) for key, value, unit in MEASURED]
-    content = CaseFile(PERSON, (*course, *_marks(phantom.truth)), images_folder=IMAGES)
+    counted, renogram = write_renogram(folder, imaged, WRITTEN)
+    content = CaseFile(PERSON, (*course, *_marks(phantom.truth), *counted), images_folder=IMAGES)
     write_casefile(folder / "case.toml", content)
     results = [Fact(key, Decimal(value), unit, at, WRITTEN) for key, value, unit, at in BLOODS]
     write_bundle(folder / "laboratory.json", PERSON, results)
@@ -292,4 +297,4 @@ def write_case_folder(folder: Path, *, progress: Progress = silent) -> Written:
         table = csv.writer(file)
         table.writerow(("test", "value", "unit", "taken"))
         table.writerows(TABLE)
-    return Written(folder, phantom, len(files))
+    return Written(folder, phantom, len(files), renogram)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from thalweg.assess.kidney.shares import SHARE
 from thalweg.evidence.bibliography import cite as cite_bibliography
 from thalweg.evidence.conditions.ground import Ground, latest
 from thalweg.evidence.conditions.judge import judge
@@ -112,10 +113,13 @@ def appraise(
         A verdict on every diversion. Learning a fact that nobody had recorded can decide an
         undecided option, and never undecides or reopens a decided one.
     """
+    by_name = {finding.name: finding for finding in findings}
     known = Ground(
         facts=latest(case, at),
         at=at,
-        findings={finding.name: finding for finding in findings},
+        findings=by_name,
+        # The share of a renogram whose counts are on record, already held against what was entered.
+        instead={name: one for name, one in by_name.items() if name == SHARE},
         sex=case.person.sex,
     )
     general = _about_age(case, rules, at)

@@ -18,6 +18,7 @@ from thalweg.service.following import (
     own_calendar_rules,
 )
 from thalweg.service.protocol import read_protocol
+from thalweg.service.renogram_course import planned_renograms
 from thalweg.service.safefile import replace_files
 from thalweg.service.ureters import Draw
 from thalweg.service.workup import work_up
@@ -151,6 +152,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
             )
             for one in workup.films
         ),
+        renograms=planned_renograms(workup.renograms),
     )
 
 

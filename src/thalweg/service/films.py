@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 
 from thalweg.errors import InputError
-from thalweg.exchange.casefile.radiographs import FILMS
+from thalweg.exchange.casefile.radiographs import FILMS, is_of_radiograph
 from thalweg.measure.calibration import MarkedScale, Setup
 from thalweg.record.case import ImageRecord
 from thalweg.record.fact import PixelMark
@@ -70,7 +70,11 @@ def take_films(
     series : tuple of NewSeries
         One for each file that was named.
     """
-    marks = {fact.id: fact.value for fact in facts if isinstance(fact.value, PixelMark)}
+    marks = {
+        fact.id: fact.value
+        for fact in facts
+        if isinstance(fact.value, PixelMark) and is_of_radiograph(fact)
+    }
     at = {fact.id: fact.at for fact in facts}
     here = {path.name: path for path in paths}
     known = {one.folder: one.series_uid for one in on_record.images} if on_record else {}

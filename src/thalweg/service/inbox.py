@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from thalweg.errors import InputError
 from thalweg.exchange.casefile import CASE_FILE
+from thalweg.exchange.casefile.renograms import FOLDER as RENOGRAM_FOLDER
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -35,6 +36,8 @@ class Inbox:
         Sub-folders with at least one DICOM file.
     radiographs : tuple of Path
         Files of the sub-folder ``radiographs``.
+    renograms : tuple of Path
+        Files and folders inside the sub-folder ``renograms``.
     not_taken : tuple of str
         A sentence for each kind of thing that is passed over.
     """
@@ -44,6 +47,7 @@ class Inbox:
     tables: tuple[Path, ...]
     images: tuple[Path, ...]
     radiographs: tuple[Path, ...]
+    renograms: tuple[Path, ...]
     not_taken: tuple[str, ...]
 
 
@@ -67,10 +71,12 @@ def look_into(folder: Path) -> Inbox:
     fhir = [path for path in files if path.suffix.lower() == ".json"]
     tables = [path for path in files if path.suffix.lower() == ".csv"]
     folders = [path for path in inside if path.is_dir() and not path.name.startswith(".")]
-    apart = folder / RADIOGRAPHS
-    radiographs = _radiographs(apart) if apart in folders else ()
-    images = [path for path in folders if path != apart and _has_images(path)]
-    taken = {case_file, *fhir, *tables, *images, *([apart] if radiographs else [])}
+    films, counted = folder / RADIOGRAPHS, folder / RENOGRAM_FOLDER
+    radiographs = _visible(films, folders=False) if films in folders else ()
+    renograms = _visible(counted, folders=True) if counted in folders else ()
+    images = [path for path in folders if path not in (films, counted) and _has_images(path)]
+    apart = [path for path, found in ((films, radiographs), (counted, renograms)) if found]
+    taken = {case_file, *fhir, *tables, *images, *apart}
     others = [path for path in inside if path not in taken]
     loose = [path.name for path in others if path.is_file() and is_dicom(path)]
     if loose:
@@ -86,7 +92,13 @@ def look_into(folder: Path) -> Inbox:
     if rest:
         sentences.append(f"Not of a kind that is read: {_few(rest)}.")
     return Inbox(
-        case_file, tuple(fhir), tuple(tables), tuple(images), radiographs, tuple(sentences)
+        case_file,
+        tuple(fhir),
+        tuple(tables),
+        tuple(images),
+        radiographs,
+        renograms,
+        tuple(sentences),
     )
 
 
@@ -100,9 +112,12 @@ def is_dicom(path: Path) -> bool:
         return False
 
 
-def _radiographs(folder: Path) -> tuple[Path, ...]:
+def _visible(folder: Path, *, folders: bool) -> tuple[Path, ...]:
+    """Return the files of a folder, with or without the folders in it, that are not hidden."""
     return tuple(
-        path for path in _listed(folder) if path.is_file() and not path.name.startswith(".")
+        path
+        for path in _listed(folder)
+        if (path.is_file() or folders) and not path.name.startswith(".")
     )
 
 

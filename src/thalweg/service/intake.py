@@ -28,6 +28,7 @@ from thalweg.service.marks import (
     tied,
 )
 from thalweg.service.phase_marks import phases_apart, require_phase, second_series
+from thalweg.service.renograms import take_renograms
 from thalweg.store import NewSeries, digest_files, require_same_person
 
 if TYPE_CHECKING:
@@ -89,6 +90,7 @@ class _Gathered:
     surveys: dict[str, SeriesSurvey] = field(default_factory=dict)
     uids: dict[str, str] = field(default_factory=dict)
     films: tuple[NewSeries, ...] = ()
+    renograms: tuple[NewSeries, ...] = ()
 
 
 def take_in(
@@ -217,6 +219,9 @@ def _checked(
         _require_distinct(gathered.uids)
     own = _on_images(gathered, case_file, on_record, store)
     own, gathered.films = take_films(own, gathered.inbox.radiographs, case_file, on_record, harvest)
+    own, gathered.renograms = take_renograms(
+        own, gathered.inbox.renograms, case_file, on_record, harvest
+    )
     facts = (*own, *harvest.facts)
     for fact in facts:
         with harvest.part(fact.origin.place):
@@ -323,7 +328,7 @@ def _new_series(gathered: _Gathered, progress: Progress) -> tuple[NewSeries, ...
         )
         for name, found in gathered.surveys.items()
     )
-    return (*volumes, *gathered.films)
+    return (*volumes, *gathered.films, *gathered.renograms)
 
 
 def _conflicts(case: Case, given: Iterable[Fact]) -> tuple[str, ...]:

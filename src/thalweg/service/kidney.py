@@ -9,6 +9,7 @@ from thalweg.assess.kidney.course import kidney_course
 from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
 from thalweg.assess.kidney.risk import REGIONS
+from thalweg.assess.renogram.rules import RENOGRAM_TABLE, renogram_rules
 from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
 from thalweg.errors import InputError
 from thalweg.record.case import Chosen, Sex
@@ -103,6 +104,10 @@ def kidney_of_case(
         If there is no such case, age or sex is given beside it, or a value cannot be used.
     """
     from thalweg.service.keeping import open_store  # noqa: PLC0415 - not for values on the line
+    from thalweg.service.renogram_course import (  # noqa: PLC0415 - likewise
+        computed_shares,
+        worked_renograms,
+    )
     from thalweg.service.workup import require_born  # noqa: PLC0415 - likewise
 
     for option, own, typed in (("--age", "birth date", given.get("age")), ("--sex", "sex", sex)):
@@ -110,13 +115,18 @@ def kidney_of_case(
             raise InputError(
                 f"a case has its own {own}", where=option, mend=f"leave {option} out with an ID"
             )
+    theirs = read_protocol(protocol)
+    limits = renogram_rules(theirs.table(RENOGRAM_TABLE))
     with open_store(home) as store:
         case = store.get_case(case_id)
-    require_born(case, at)
+        require_born(case, at)
+        then = case.known_on(at)
+        renograms = worked_renograms(then, store, rules=limits, drawn=False, at=at)
     added = typed_facts(given, flags, at, options=OPTIONS)
     case = replace(case, facts=(*case.facts, *added.values()))
-    rules = kidney_rules(read_protocol(protocol).table(KIDNEY_TABLE))
+    rules = kidney_rules(theirs.table(KIDNEY_TABLE))
     inputs = KidneyInputs.from_case(case, at, rules)
     found = kidney_findings(inputs, rules, region=_region(region))
     relied = next(one for one in found if one.name == "gfr-to-rely-on")
-    return as_json((*found, *kidney_course(case, at, relied, rules)))
+    course = kidney_course(case, at, relied, rules, computed_shares(renograms))
+    return as_json((*found, *course))

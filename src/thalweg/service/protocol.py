@@ -27,6 +27,7 @@ TABLES = (
     "fitness",
     "kidney",
     "pooling",
+    "renogram",
     "workup",
 )
 """Files that a protocol folder may hold, by name without ``.toml``."""

@@ -9,6 +9,8 @@ from thalweg.assess.decline.report import decline_of
 from thalweg.assess.kidney.course import kidney_course
 from thalweg.assess.kidney.inputs import KidneyInputs
 from thalweg.assess.kidney.report import kidney_findings
+from thalweg.assess.kidney.shares import SHARE
+from thalweg.assess.renogram.rules import RENOGRAM_TABLE, renogram_rules
 from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
 from thalweg.errors import InputError
 from thalweg.plan.appraise import appraise
@@ -24,6 +26,7 @@ from thalweg.service.images import Images
 from thalweg.service.margins import map_of
 from thalweg.service.obstacles import obstacles_for
 from thalweg.service.protocol import NO_PROTOCOL
+from thalweg.service.renogram_course import computed_shares, worked_renograms
 from thalweg.service.sites import measured_sites
 from thalweg.service.ureters import traced_ureters
 
@@ -42,6 +45,7 @@ if TYPE_CHECKING:
     from thalweg.service.films import DrawFilm, Film
     from thalweg.service.margins import PersonMap
     from thalweg.service.protocol import Protocol
+    from thalweg.service.renogram_course import WorkedRenogram
     from thalweg.service.ureters import Draw, TracedUreter
     from thalweg.store.store import Store
 
@@ -88,6 +92,8 @@ class Workup:
         The course of the filtration rate, to be drawn.
     reached : tuple of RouteSummary
         The routes as the appraisal judged them.
+    renograms : tuple of WorkedRenogram
+        Oldest first.
     """
 
     case: Case
@@ -107,13 +113,16 @@ class Workup:
     kidney_course: tuple[Finding, ...] = ()
     decline: Decline | None = None
     reached: tuple[RouteSummary, ...] = ()
+    renograms: tuple[WorkedRenogram, ...] = ()
 
     @property
     def measures(self) -> tuple[Finding, ...]:
         """Every finding but the verdicts, those of the kidneys first."""
         traced = [finding for ureter in self.ureters for finding in ureter.findings]
         thrown = [finding for film in self.films for finding in film.findings]
-        own = (*self.kidney, *self.kidney_course, *self.chemistry, *self.fitness.findings)
+        own = [*self.kidney, *self.kidney_course]
+        own += [finding for study in self.renograms for finding in study.findings]
+        own += [*self.chemistry, *self.fitness.findings]
         return (*own, *traced, *thrown, *self.margins)
 
     @property
@@ -220,7 +229,14 @@ def worked_up(
     case = case.known_on(at)
     limits = kidney_rules(protocol.table(KIDNEY_TABLE))
     kidney = kidney_findings(KidneyInputs.from_case(case, at, limits), limits)
-    course = kidney_course(case, at, _relied(kidney), limits)
+    renograms = worked_renograms(
+        case,
+        store,
+        rules=renogram_rules(protocol.table(RENOGRAM_TABLE)),
+        drawn=draw is not None,
+        at=at,
+    )
+    course = kidney_course(case, at, _relied(kidney), limits, computed_shares(renograms))
     fitness = fitness_worked_up(case, kidney, at=at, protocol=protocol)
     chemistry = chemistry_of(case, kidney, at=at, protocol=protocol)
     images = Images(case, store, progress)
@@ -237,13 +253,16 @@ def worked_up(
         finding = margin_finding(route, _ground(route, ureters, sites, at))
         if finding is not None:
             margins[route.diversion, str(route.side), route.site or ""] = finding
-    findings = (*kidney, *(f for one in ureters for f in one.findings), *margins.values())
+    shares = [finding for finding in course if finding.name == SHARE]
+    findings = (*kidney, *shares, *(f for one in ureters for f in one.findings), *margins.values())
     rules = catalogue(protocol.table("catalogue"))
     reached = tuple(summarised(routes, margins))
     appraisal = appraise(case, findings, reached, rules, at)
     untraced = [one.problem for one in ureters if one.problem]
     untraced += [one.again.problem for one in ureters if one.again and one.again.problem]
     unmeasured = [film.problem for film in films if film.problem]
+    unmeasured += [study.problem for study in renograms if study.problem]
+    unmeasured += [caution for share in shares if share.value is None for caution in share.cautions]
     return Workup(
         case,
         at,
@@ -262,6 +281,7 @@ def worked_up(
         course,
         decline_of(case, at, limits),
         reached,
+        renograms,
     )
 
 

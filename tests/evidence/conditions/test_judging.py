@@ -264,6 +264,35 @@ def test_a_computed_answer_goes_before_the_recorded_one() -> None:
     assert (judged.truth, judged.missing) == (Truth.NOT_KNOWN, ("creatinine",))
 
 
+SHARE = {"quantity": "split-function-left", "at_least": 15, "at_most": 85, "unit": "%"}
+
+
+@pytest.mark.parametrize(
+    ("value", "interval", "expected"),
+    [
+        (36.0, (32.0, 40.0), Truth.MET),
+        (16.0, (12.0, 20.0), Truth.NOT_KNOWN),
+        (8.0, (5.0, 11.0), Truth.NOT_MET),
+        (None, None, Truth.NOT_KNOWN),
+    ],
+)
+def test_a_computed_quantity_goes_before_the_recorded_one_by_its_interval(
+    value: float | None, interval: tuple[float, float] | None, expected: Truth
+) -> None:
+    row = parse({**SHARE, "max_age_days": 365})
+    ground = known(recorded("split-function-left", Decimal(50), "%"))
+    assert judge(row, ground).truth is Truth.MET
+    answer = found("split-function-left", value, "%", interval=interval, cautions=("disputed",))
+    judged = judge(row, replace(ground, instead={"split-function-left": answer}))
+    assert (judged.truth, judged.facts, judged.findings) == (expected, (), (answer,))
+    if expected is Truth.NOT_KNOWN:
+        assert judged.missing == ("split-function-left",)
+        assert ("disputed" if value is None else "Too close to call") in judged.doubts[0]
+    # It ages as a fact does: by the day it speaks of.
+    later = replace(ground, instead={"split-function-left": answer}, at=DAY + timedelta(days=366))
+    assert value is None or any("is old: 366 days" in doubt for doubt in judge(row, later).doubts)
+
+
 AGES = FactAges(365, {"haemoglobin": 90}, {"sepsis-month": 31}, ("heart-failure",))
 
 

@@ -94,11 +94,12 @@ def _beyond(found: Estimate | None, limit: float, *, above: bool) -> Truth:
     return Truth.NOT_MET if high <= limit else Truth.NOT_KNOWN
 
 
-def _said(found: Estimate | None, scale: float, digits: int, limit: str) -> str:
+def _said(found: Estimate | None, scale: float, digits: int, limit: str, unit: str = "") -> str:
     if found is None:
         return f"not measured (limit: {limit})"
     value, low, high = (x / scale for x in (found.value, *found.interval))
-    return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f}); limit: {limit}"
+    spread = f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
+    return f"{f'{spread} {unit}'.strip()}; limit: {limit}"
 
 
 def _half_time(half: HalfTime, key: str, rules: Rules) -> tuple[Truth, str]:
@@ -110,9 +111,10 @@ def _half_time(half: HalfTime, key: str, rules: Rules) -> tuple[Truth, str]:
         fastest = half.fall_per_s.interval[1]
         least = float("inf") if fastest <= 0 else 0.6931471805599453 / fastest / MIN
         far = Truth.of(True) if least > limit else Truth.NOT_KNOWN
-        return (~far if short else far), f"not reached, at least {least:.0f} min; limit: {named}"
+        words = f"at least {least:.0f} min" if fastest > 0 else "no fall at all"
+        return (~far if short else far), f"not reached, {words}; limit: {named}"
     truth = _beyond(half.time_s, limit * MIN, above=not short)
-    return truth, f"{_said(half.time_s, MIN, 1, named)}{' min' if half.time_s else ''}"
+    return truth, _said(half.time_s, MIN, 1, named, "min")
 
 
 def _latest(residuals: tuple[Residual, ...]) -> Residual | None:
@@ -140,13 +142,13 @@ def _efficiency(found: tuple[Efficiency, ...], key: str, rules: Rules) -> tuple[
     minute = number(rules, key, "at_min")
     named = f"{'at least' if high else 'below'} {limit:g} % at {minute:g} min"
     one = next((e.percent for e in found if abs(e.at_s / MIN - minute) <= 0.5), None)
-    return _beyond(one, limit, above=high), _said(one, 1.0, 0, named)
+    return _beyond(one, limit, above=high), _said(one, 1.0, 0, named, "%")
 
 
 def _curve(shape: Shape, key: str, rules: Rules) -> tuple[Truth, str]:
     falls = key == "curve-falls"
     limit = number(rules, key, "at_most" if falls else "at_least")
-    named = f"{'at most' if falls else 'at least'} {limit:g} of its top left"
+    named = f"{'at most' if falls else 'at least'} {limit:g} of its top"
     return _beyond(shape.left, limit, above=not falls), _said(shape.left, 1.0, 2, named)
 
 

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from thalweg.errors import UnitError
-from thalweg.evidence.conditions.form import AllOf, AnyOf, Asked, Bound, OfSex, OneOf, YesNo
+from thalweg.evidence.conditions.form import (
+    AllOf,
+    AnyOf,
+    Asked,
+    Bound,
+    Computed,
+    OfSex,
+    OneOf,
+    YesNo,
+)
 from thalweg.evidence.conditions.ground import Judged, all_of_judged, any_of_judged, old
 from thalweg.record.concept import concept
 from thalweg.record.fact import say, say_moment
@@ -17,7 +26,7 @@ from thalweg.record.truth import Truth
 from thalweg.record.units import convert, printed
 
 if TYPE_CHECKING:
-    from thalweg.evidence.conditions.form import Computed, Condition
+    from thalweg.evidence.conditions.form import Condition
     from thalweg.evidence.conditions.ground import Ground
     from thalweg.record.fact import Fact
     from thalweg.record.finding import Finding
@@ -77,6 +86,9 @@ def _recorded(asked: Asked, fact: Fact) -> Truth:
 
 def _from_asked(asked: Asked, ground: Ground) -> Judged:
     instead = ground.instead.get(asked.name)
+    if instead is not None and isinstance(asked, Bound):
+        named = Computed(concept(asked.name).name, "", (asked.name,), (asked.name,))
+        return _bounded(asked, named, instead, ground)
     if instead is not None:
         return _from_answer(asked, instead)
     chosen = ground.facts.get(asked.name)
@@ -122,6 +134,11 @@ def _from_finding(bound: Bound, of: Computed, ground: Ground) -> Judged:
     found = ground.findings.get(bound.name)
     if found is None:
         return Judged(Truth.NOT_KNOWN, missing=of.needs)
+    return _bounded(bound, of, found, ground)
+
+
+def _bounded(bound: Bound, of: Computed, found: Finding, ground: Ground) -> Judged:
+    """Judge a computed quantity on its bounds, by its interval where it has one."""
     if not isinstance(found.value, float) or found.unit is None:
         missing = found.missing or of.needs
         return Judged(Truth.NOT_KNOWN, (), (found,), missing, "", found.cautions)

@@ -19,11 +19,15 @@ if TYPE_CHECKING:
 
 __all__ = ["renogram_figure", "renogram_picture"]
 
-WIDTH_MM, HEIGHT_MM, LINE_MM = 172.0, 96.0, 6.0
+WIDTH_MM, HEIGHT_MM, LINE_MM = 172.0, 88.0, 5.0
 MINUTE_S: Final = 60.0
 Z95 = 1.959963984540054
-SMALL = 7.0
-WINDOW = "#e3e6e8"
+SMALL, TINY = 7.0, 6.6
+SHORT: Final = {"end of furosemide": "end", "after emptying": "emptied"}
+"""Shorter names of moments, for the line below the curves."""
+WINDOW = "#dfe3e6"
+MARKS = 14
+"""About so many marks on a curve: enough to tell it from the other, few enough to see it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +61,7 @@ def renogram_picture(
     kind : str
         ``"svg"``, ``"png"`` or ``"pdf"``.
     """
-    height = HEIGHT_MM + LINE_MM * len(result.kidneys)
+    height = HEIGHT_MM + LINE_MM * (1 + len(result.kidneys))
     with figure(WIDTH_MM, height) as sheet:
         renogram_figure(sheet, result)
         data = drawn(sheet, kind)
@@ -83,7 +87,7 @@ def renogram_figure(sheet: Figure, result: RenogramResult) -> None:
         Empty.
     result : RenogramResult
     """
-    lines = len(result.kidneys)
+    lines = 1 + len(result.kidneys)
     grid = sheet.add_gridspec(
         2, 2, width_ratios=(2.15, 1), height_ratios=(HEIGHT_MM, LINE_MM * lines)
     )
@@ -144,7 +148,17 @@ def _one_curve(axes: Axes, one: KidneyResult) -> None:
         lw=0,
         gid=f"band-{side}",
     )
-    axes.plot(minutes, curve.rate, color=hand.colour, ls=hand.dash, lw=1.3, gid=f"curve-{side}")
+    axes.plot(minutes, curve.rate, color=hand.colour, ls=hand.dash, lw=1.2, gid=f"curve-{side}")
+    axes.plot(
+        minutes,
+        curve.rate,
+        hand.mark,
+        ms=3.6,
+        color=hand.colour,
+        markerfacecolor=hand.fill,
+        markevery=max(1, len(minutes) // MARKS),
+        gid=f"marks-{side}",
+    )
     if one.no_output is not None:
         # Only while it stays on the picture: it goes on rising where the kidney empties.
         shown = np.where(one.no_output <= 1.2 * np.nanmax(curve.rate), one.no_output, np.nan)
@@ -281,44 +295,50 @@ def _one_plot(axes: Axes, one: KidneyResult, plot: Patlak) -> None:
 def _strip(axes: Axes, result: RenogramResult) -> None:
     """Write one line for each kidney, headed by how it is drawn."""
     axes.set_axis_off()
+    kidneys = list(result.kidneys.values())
     axes.set_xlim(0, 1)
-    axes.set_ylim(0, len(result.kidneys))
-    for row, one in enumerate(reversed(list(result.kidneys.values()))):
+    axes.set_ylim(0, 1 + len(kidneys))
+    rows = [dict(_figures(one)) for one in kidneys]
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    places = 0.115 + (1 - 0.115) * np.arange(len(names)) / max(len(names), 1)
+
+    def put(x: float, level: float, words: str, colour: str, name: str = "") -> None:
+        text = axes.text(x, level, words, va="center", color=colour, fontsize=TINY)
+        text.set_in_layout(False)
+        text.set_gid(name)
+
+    for place, name in zip(places, names, strict=True):
+        put(float(place), len(kidneys) + 0.5, name, SOFT)
+    for row, (one, figures) in enumerate(zip(reversed(kidneys), reversed(rows), strict=True)):
         hand, level = HANDS[one.side], row + 0.5
         axes.plot([0.0, 0.05], [level, level], color=hand.colour, ls=hand.dash, lw=1.6)
         axes.plot([0.025], [level], hand.mark, ms=4.0, color=hand.colour, markerfacecolor=hand.fill)
-        axes.text(
-            0.06,
-            level,
-            f"{one.side.capitalize()}: {', '.join(_labels(one))}",
-            va="center",
-            color=INK,
-            fontsize=SMALL,
-            gid=f"labels-{one.side}",
-        )
+        put(0.06, level, one.side, INK, f"name-{one.side}")
+        for place, name in zip(places, names, strict=True):
+            put(float(place), level, figures.get(name, "—"), INK)
+
+
+def _figures(one: KidneyResult) -> list[tuple[str, str]]:
+    """Return the figures below the curves, each under its name."""
+    peak, half = one.peak.time_s, one.half_time
+    reached = half.state == "reached" and half.time_s is not None
+    words = [
+        ("peak, min", "none" if peak is None else _minutes(peak)),
+        ("half-time, min", _minutes(half.time_s) if reached and half.time_s else half.state),
+    ]
+    words += [
+        (f"residual {SHORT.get(r.moment, r.moment)}", f"{r.ratio.value:.2f}") for r in one.residuals
+    ]
+    words += [
+        (f"output {each.at_s / MINUTE_S:.0f} min", f"{each.percent.value:.0f} %")
+        for each in one.efficiencies
+    ]
+    return words
 
 
 def _minutes(estimate: Estimate) -> str:
     low, high = (edge / MINUTE_S for edge in estimate.interval)
-    return f"{estimate.value / MINUTE_S:.1f} min ({low:.1f} to {high:.1f})"
-
-
-def _half_time(one: KidneyResult) -> str:
-    half = one.half_time
-    if half.state == "reached" and half.time_s is not None:
-        return f"half-time {_minutes(half.time_s)}"
-    return f"half-time {half.state}"
-
-
-def _labels(one: KidneyResult) -> list[str]:
-    peak = one.peak.time_s
-    words = [f"peak {_minutes(peak)}" if peak is not None else "no peak", _half_time(one)]
-    words += [f"residual {each.moment} {each.ratio.value:.2f}" for each in one.residuals]
-    words += [
-        f"output {each.at_s / MINUTE_S:.0f} min {each.percent.value:.0f} %"
-        for each in one.efficiencies
-    ]
-    return words
+    return f"{estimate.value / MINUTE_S:.1f} ({low:.1f} to {high:.1f})"
 
 
 def _share(result: RenogramResult) -> str:
@@ -349,4 +369,5 @@ def _drawn_words(result: RenogramResult) -> str:
 
 
 def _said_of(one: KidneyResult) -> str:
-    return f"{one.side.capitalize()} kidney: {one.pattern}; {', '.join(_labels(one))}."
+    words = ", ".join(f"{name} {value}" for name, value in _figures(one))
+    return f"{one.side.capitalize()} kidney: {one.pattern}; {words}."

@@ -70,8 +70,10 @@ def uptake_picture(
         for role, mask in regions.items():
             _outlined(axes, role, mask)
         _sides(axes, image, columns)
-        axes.set_xticks([])
-        axes.set_yticks([])
+        # Regions are drawn by column and row: whoever draws them reads them off here.
+        axes.set_xlabel("column, pixels")
+        axes.set_ylabel("row, pixels")
+        axes.tick_params(labelsize=6.5)
         data = drawn(sheet, kind)
     artificial = " Artificial image (phantom)." if image.phantom else ""
     when = image.acquired[:10] or "date not known"

@@ -144,7 +144,9 @@ def calendar_section(content: PlanContent) -> Section:
 def _used(content: PlanContent) -> list[str]:
     keys: list[str] = []
     margins = (*content.margins, *(content.chemistry.findings if content.chemistry else ()))
-    kidneys = (*content.kidney, *content.kidney_course)
+    kidneys = [*content.kidney, *content.kidney_course]
+    kidneys += [finding for study in content.renograms for finding in study.findings]
+    kidneys += [finding for film in content.radiographs for finding in film.findings]
     for finding in (*kidneys, *(f for u in content.ureters for f in u.findings), *margins):
         keys += finding.method.sources
     keys += fitness_sources(content)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from thalweg.sheets.document import Picture
     from thalweg.sheets.plan.chemistry import PlannedChemistry
     from thalweg.sheets.plan.radiograph import PlannedRadiograph
+    from thalweg.sheets.plan.renogram import PlannedRenogram
     from thalweg.sheets.plan.second_phase import PlannedPhase
 
 __all__ = ["PlanContent", "PlannedUreter"]
@@ -74,6 +75,8 @@ class PlanContent:
         The course of the filtration rate, to be drawn.
     completeness : Completeness or None
         Of the work-up.
+    renograms : tuple of PlannedRenogram
+        Oldest first.
     """
 
     case: Case
@@ -97,3 +100,4 @@ class PlanContent:
     kidney_course: tuple[Finding, ...] = ()
     decline: Decline | None = None
     completeness: Completeness | None = None
+    renograms: tuple[PlannedRenogram, ...] = ()

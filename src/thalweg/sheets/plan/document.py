@@ -17,6 +17,7 @@ from thalweg.sheets.plan.fitness import fitness_section
 from thalweg.sheets.plan.kidneys import kidney_course_section
 from thalweg.sheets.plan.person import at_a_glance, facts_section
 from thalweg.sheets.plan.radiograph import radiograph_section
+from thalweg.sheets.plan.renogram import renogram_section
 from thalweg.sheets.plan.words import WARNING
 from thalweg.sheets.plan.workup import workup_sections
 
@@ -36,8 +37,9 @@ def plan_document(content: PlanContent) -> Document:
     Returns
     -------
     Document
-        At a glance; what the work-up lacks; kidneys, and over time; acid-base; fitness and
-        contrast; each ureter; reach; sites; every diversion; calendar; what is on record; sources.
+        At a glance; what the work-up lacks; kidneys, and over time; each renogram; acid-base;
+        fitness and contrast; each ureter; reach; sites; every diversion; calendar; what is on
+        record; sources.
     """
     person = content.case.person
     phantom = any(image.phantom for image in content.case.images)
@@ -56,6 +58,7 @@ def plan_document(content: PlanContent) -> Document:
             *workup_sections(content.completeness),
             kidney_section(content),
             *kidney_course_section(content.kidney_course, content.decline),
+            *(renogram_section(n, study) for n, study in enumerate(content.renograms, 1)),
             *([chemistry_section(content.case, content.chemistry)] if content.chemistry else []),
             fitness_section(content),
             *(ureter_section(ureter) for ureter in content.ureters),

@@ -9,6 +9,7 @@ from thalweg.record.concept import concepts
 from thalweg.record.fact import Mark, PixelMark, say, say_moment
 from thalweg.record.units import printed
 from thalweg.sheets.document import Block, Cautions, Cell, Items, Section, Table, Text, Tone
+from thalweg.sheets.plan.renogram import key_findings
 from thalweg.sheets.plan.words import VERDICT_TONE
 
 if TYPE_CHECKING:
@@ -56,6 +57,10 @@ def _key_numbers(content: PlanContent) -> Table:
     """Return the few numbers that a reader looks for first, and where each is explained."""
     wanted = ("gfr-to-rely-on", "gfr-category")
     rows = [(finding, "Kidneys") for finding in content.kidney if finding.name in wanted]
+    for study in content.renograms:
+        rows += [
+            (finding, f"Renogram of {say_moment(study.at)[:10]}") for finding in key_findings(study)
+        ]
     if content.chemistry is not None:
         rows += [(one, "Acid-base and electrolytes") for one in content.chemistry.key_findings]
     for ureter in content.ureters:
@@ -141,6 +146,9 @@ def facts_section(content: PlanContent) -> Section:
             chosen = content.case.latest(key, label=label)
             if chosen.conflict:
                 conflicts.append(chosen.caution)
+            # A renogram's file is named by its hash, which tells a reader nothing.
+            if key == "renogram":
+                continue
             if chosen.fact is not None and not isinstance(chosen.fact.value, (Mark, PixelMark)):
                 rows.append(_row(chosen.fact))
     questions = [q for fact in content.case.facts for q in fact.questions]
