@@ -94,7 +94,7 @@ def read_casefile(path: Path, *, today: date) -> CaseFile:
         with reading.part("[images]"):
             folder, accept = _take_images(table, path.name, reading)
         take_radiographs(table, path.name, reading)
-        take_renograms(table, path.name, reading)
+        take_renograms(table, path, reading)
     reading.sound(path.name)
     assert person is not None  # noqa: S101 - else there was a problem
     return CaseFile(person, tuple(reading.facts), folder, accept)

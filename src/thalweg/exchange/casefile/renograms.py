@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import TYPE_CHECKING, Final
@@ -18,6 +19,7 @@ from thalweg.exchange.casefile.strict import (
     text_in,
 )
 from thalweg.exchange.reading import Reading, placed, quantity_fact
+from thalweg.exchange.regions import read_regions
 from thalweg.record.concept import concept
 from thalweg.record.fact import Fact, Origin, PixelMark
 from thalweg.record.renogram import ROLES
@@ -25,10 +27,13 @@ from thalweg.record.units import parse_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
+    from pathlib import Path
 
-    from thalweg.record.fact import FactValue, Moment
+    from thalweg.exchange.regions import Corners
+    from thalweg.record.fact import Moment
 
 __all__ = [
+    "FOLDER",
     "REGIONS",
     "RENOGRAM",
     "is_of_renogram",
@@ -37,6 +42,8 @@ __all__ = [
 ]
 
 RENOGRAM: Final = "renogram"
+FOLDER: Final = "renograms"
+"""Folder beside the case file for everything that sections of renograms name."""
 REGIONS: Final = {role: f"renogram-region-{role}" for role in ROLES}
 TIMES: Final = {
     "furosemide": "renogram-furosemide",
@@ -58,15 +65,15 @@ def is_of_renogram(fact: Fact) -> bool:
     return fact.concept == RENOGRAM or fact.concept.startswith("renogram-")
 
 
-def take_renograms(table: Table, file: str, reading: Reading) -> None:
+def take_renograms(table: Table, file: Path, reading: Reading) -> None:
     """Put every ``[[renogram]]`` into the reading.
 
     Parameters
     ----------
     table : Table
         The whole file.
-    file : str
-        Its name, for the facts' origin.
+    file : Path
+        Names the facts' origin; tables of regions lie in the folder ``renograms`` beside it.
     reading : Reading
         Takes facts and problems. Until intake ties it, a renogram is the name of its file.
     """
@@ -81,23 +88,18 @@ def take_renograms(table: Table, file: str, reading: Reading) -> None:
         with reading.part(place):
             if not isinstance(row, Mapping):
                 raise InputError("is not a section", mend=f"write it as [[{RENOGRAM}]]")
-            facts = list(_facts(row, Origin("case file", f"{file} {place}")))
+            facts = list(_facts(row, file.parent, Origin("case file", f"{file.name} {place}")))
             if facts[0].label in seen:
                 raise InputError("this file was given before", mend="keep one of the two")
             seen.add(facts[0].label)
             reading.facts += facts
 
 
-def _facts(row: Table, origin: Origin) -> Iterator[Fact]:
-    check_keys(row, ("file", "at"), ("regions_px", *TIMES, *WORDS, *ANSWERS))
-    name, at = text_in(row, "file"), moment_in(row, "at")
-    if "/" in name or "\\" in name or name.startswith("."):
-        raise InputError(
-            "'file' is not a plain name", mend="put the file into the folder 'renograms'"
-        )
+def _facts(row: Table, folder: Path, origin: Origin) -> Iterator[Fact]:
+    check_keys(row, ("file", "at"), ("regions", "regions_px", *TIMES, *WORDS, *ANSWERS))
+    name, at = _plain_name(row, "file"), moment_in(row, "at")
     yield Fact(RENOGRAM, name, None, at, origin, name)
-    for role, corners in subtable(row, "regions_px").items():
-        yield _region(role, corners, name, at, origin)
+    yield from _regions(row, name, at, folder, origin)
     for key, named in TIMES.items():
         if key in row:
             value = row[key]
@@ -120,15 +122,34 @@ def _facts(row: Table, origin: Origin) -> Iterator[Fact]:
             yield Fact(named, answer, None, at, origin, name)
 
 
-def _region(role: str, corners: object, name: str, at: Moment, origin: Origin) -> Fact:
-    if role not in REGIONS:
-        raise InputError(f"unknown region {role!r}", mend=closest(role, ROLES))
-    places = places_in(corners, role)
-    if len(places) < LEAST_CORNERS:
+def _plain_name(row: Table, key: str) -> str:
+    name = text_in(row, key)
+    if "/" in name or "\\" in name or name.startswith("."):
         raise InputError(
-            f"region {role!r} has fewer than {LEAST_CORNERS} corners", mend="draw it whole"
+            f"{key!r} is not a plain name", mend=f"put the file into the folder {FOLDER!r}"
         )
-    return Fact(REGIONS[role], PixelMark(places, name), None, at, origin, name)
+    return name
+
+
+def _regions(row: Table, name: str, at: Moment, folder: Path, origin: Origin) -> Iterator[Fact]:
+    """Yield the regions, whether they stand in the case file or in a table beside the counts."""
+    outlines: dict[str, Corners] = {}
+    for role, corners in subtable(row, "regions_px").items():
+        if role not in REGIONS:
+            raise InputError(f"unknown region {role!r}", mend=closest(role, ROLES))
+        outlines[role] = places_in(corners, role)
+        if len(outlines[role]) < LEAST_CORNERS:
+            raise InputError(
+                f"region {role!r} has fewer than {LEAST_CORNERS} corners", mend="draw it whole"
+            )
+    if "regions" in row:
+        if outlines:
+            raise InputError("'regions' and 'regions_px' are both given", mend="keep one of them")
+        table = _plain_name(row, "regions")
+        outlines = read_regions(folder / FOLDER / table)
+        origin = Origin("table", f"{FOLDER}/{table}")
+    for role, corners in outlines.items():
+        yield Fact(REGIONS[role], PixelMark(corners, name), None, at, origin, name)
 
 
 def renogram_lines(facts: Iterable[Fact]) -> Iterator[str]:
@@ -144,7 +165,8 @@ def renogram_lines(facts: Iterable[Fact]) -> Iterator[str]:
         if renogram.concept != RENOGRAM:
             continue
         own = [each for each in given if each.label == renogram.label and each.at == renogram.at]
-        yield f'\n[[{RENOGRAM}]]\nfile = "{renogram.label}"\nat = {renogram.at.isoformat()}'
+        name = json.dumps(renogram.label, ensure_ascii=False)
+        yield f"\n[[{RENOGRAM}]]\nfile = {name}\nat = {renogram.at.isoformat()}"
         stated = {each.concept: each for each in own}
         for key, named in (*TIMES.items(), *WORDS.items()):
             if named in stated:
@@ -154,11 +176,17 @@ def renogram_lines(facts: Iterable[Fact]) -> Iterator[str]:
         for key, named in ANSWERS.items():
             if named in stated:
                 yield f"{key} = {str(stated[named].value).lower()}"
-        yield from _regions_written({key: fact.value for key, fact in stated.items()})
+        yield from _regions_written(stated)
 
 
-def _regions_written(stated: Mapping[str, FactValue]) -> Iterator[str]:
-    marks = {role: stated.get(named) for role, named in REGIONS.items()}
+def _regions_written(stated: Mapping[str, Fact]) -> Iterator[str]:
+    """Yield the table that the regions came from, or the regions themselves."""
+    own = {role: stated[named] for role, named in REGIONS.items() if named in stated}
+    tables = {fact.origin.place for fact in own.values()}
+    if len(tables) == 1 and (table := tables.pop()).startswith(f"{FOLDER}/"):
+        yield f"regions = {json.dumps(table.removeprefix(f'{FOLDER}/'), ensure_ascii=False)}"
+        return
+    marks = {role: fact.value for role, fact in own.items()}
     lines = [
         f"{role} = {places_text(mark.points_px)}"
         for role, mark in marks.items()
