@@ -196,6 +196,8 @@ def test_a_series_in_a_folder_reads_as_its_file(folder: Path, tmp_path: Path, co
         (("--view", "anterior"), "the file says that the view was posterior, you anterior"),
         (("--left-at", "above"), "--left-at: 'above' cannot be meant"),
         (("--left-at", "right"), "a table has no picture"),
+        (("--detector", "2"), "a table has no picture for which to state a detector"),
+        (("--energy-window", "0"), "--energy-window"),
         (("--single-kidney", "both"), "--single-kidney: 'both' cannot be meant"),
         (("--age", "old"), "--age"),
         (("--age", "200"), "an age of 200 years is not one"),

@@ -30,6 +30,8 @@ given = "30 s"
 emptied = "45 min"
 left_at = "left"
 view = "posterior"
+detector = 2
+energy_window = 1
 drained = true
 hydrated = false
 reflux = false
@@ -60,6 +62,8 @@ def test_every_word_becomes_a_fact(tmp_path: Path) -> None:
         "renogram-emptied": (Decimal(45), "min"),
         "renogram-left-at": ("left", None),
         "renogram-view": ("posterior", None),
+        "renogram-detector": ("2", None),
+        "renogram-energy-window": ("1", None),
         "renogram-drained": (True, None),
         "renogram-hydrated": (False, None),
         "renogram-reflux": (False, None),
@@ -94,6 +98,8 @@ def test_every_word_becomes_a_fact(tmp_path: Path) -> None:
         ('given = "30 s"', 'given = "-30 s"', "is impossible"),
         ('left_at = "left"', 'left_at = "above"', "'left_at' cannot be 'above'"),
         ('view = "posterior"', 'view = "lateral"', "'view' cannot be 'lateral'"),
+        ("detector = 2", "detector = 0", "'detector' is not a number from 1"),
+        ("detector = 2", "detector = true", "'detector' is not a number from 1"),
         ("drained = true", 'drained = "yes"', "'drained' is yes or no"),
         ("drained = true", "drainde = true", "perhaps 'drained' is meant"),
         ("left = [[40", "liver = [[40", "unknown region 'liver'"),
@@ -130,6 +136,8 @@ SAID = st.fixed_dictionaries(
         "renogram-view": st.sampled_from(["posterior", "anterior", "geometric mean"]).map(
             lambda word: (word, None)
         ),
+        "renogram-detector": st.sampled_from("12").map(lambda word: (word, None)),
+        "renogram-energy-window": st.sampled_from("123").map(lambda word: (word, None)),
         "renogram-drained": st.booleans().map(lambda word: (word, None)),
         "renogram-hydrated": st.booleans().map(lambda word: (word, None)),
         "renogram-reflux": st.booleans().map(lambda word: (word, None)),

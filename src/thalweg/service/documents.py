@@ -18,7 +18,7 @@ from thalweg.service.following import (
     own_calendar_rules,
 )
 from thalweg.service.protocol import read_protocol
-from thalweg.service.renogram_course import planned_renograms
+from thalweg.service.renogram_course import own_renogram_rules, planned_renograms
 from thalweg.service.safefile import replace_files
 from thalweg.service.ureters import Draw
 from thalweg.service.workup import work_up
@@ -141,6 +141,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
             *local,
             *own_kidney_rules(protocol),
             *completeness.rules.notices,
+            *own_renogram_rules(workup.renograms),
         ),
         kidney_course=workup.kidney_course,
         completeness=completeness,

@@ -48,14 +48,17 @@ class Asked:
     hydrated: bool | None = None
     reflux: bool | None = None
     both_diseased: bool | None = None
+    detector: int | None = None
+    energy_window: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class AnalysedRenogram:
-    """A renogram, and what it says."""
+    """A renogram, what it says, and which rules of a unit stood in place of ours."""
 
     read: ReadRenogram
     result: RenogramResult
+    notice: str = ""
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -77,6 +80,7 @@ class AnalysedRenogram:
         rows += [*side_by_side(kidneys), ""]
         rows += said_of_drainage(kidneys)
         cautions = cautions_shown(self.result, self.read.cautions)
+        rows += [self.notice] if self.notice else []
         return [*rows, *(f"! {caution}" for caution in cautions)]
 
     def to_json(self) -> dict[str, Any]:
@@ -91,6 +95,7 @@ class AnalysedRenogram:
             "given_s": study.given_s,
             "region_areas_pixels": dict(study.pixels),
             **result_json(self.result),
+            "protocol": self.notice or None,
             "cautions": list(self.cautions),
             "findings": [finding.to_json(cite) for finding in self.result.findings],
         }
@@ -186,6 +191,8 @@ def analysed_files(
         left_at=asked.left_at,
         view=asked.view,
         acquired=asked.acquired,
+        detector=asked.detector,
+        energy_window=asked.energy_window,
     )
     circumstances = Circumstances(
         age_years=_age(asked.age),
@@ -215,4 +222,5 @@ def analyse(read: ReadRenogram, circumstances: Circumstances, rules: Rules) -> A
     InputError
         If the curves or their date do not suffice.
     """
-    return AnalysedRenogram(read, analysed(read.renogram, circumstances, rules))
+    result = analysed(read.renogram, circumstances, rules)
+    return AnalysedRenogram(read, result, rules.notice)

@@ -29,7 +29,13 @@ if TYPE_CHECKING:
     from thalweg.sheets.document import Picture
     from thalweg.store.store import Store
 
-__all__ = ["WorkedRenogram", "computed_shares", "planned_renograms", "worked_renograms"]
+__all__ = [
+    "WorkedRenogram",
+    "computed_shares",
+    "own_renogram_rules",
+    "planned_renograms",
+    "worked_renograms",
+]
 
 COMPUTED: Final = "renogram-share-left"
 ONLY: Final = {"left only": "left", "right only": "right"}
@@ -102,6 +108,12 @@ def planned_renograms(renograms: Sequence[WorkedRenogram]) -> tuple[PlannedRenog
         )
         for one in renograms
     )
+
+
+def own_renogram_rules(renograms: Sequence[WorkedRenogram]) -> tuple[str, ...]:
+    """Return which rules of renograms the unit's own protocol replaced, where any was used."""
+    notices = [one.analysed.notice for one in renograms if one.analysed is not None]
+    return tuple(dict.fromkeys(filter(None, notices)))
 
 
 def _worked(

@@ -45,6 +45,8 @@ class StatedOfRenogram:
     view : str
     acquired : str
         ISO 8601 date.
+    detector, energy_window : int, optional
+        Which of several in the camera's file, from 1.
     """
 
     regions_px: Mapping[str, Corners] = field(default_factory=dict)
@@ -53,6 +55,8 @@ class StatedOfRenogram:
     left_at: str = ""
     view: str = ""
     acquired: str = ""
+    detector: int | None = None
+    energy_window: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,7 +131,11 @@ def _camera(files: Sequence[Path], stated: StatedOfRenogram) -> ReadRenogram:
     from thalweg.exchange.dicom import read_dynamic  # noqa: PLC0415 - pydicom is slow to import
 
     found = read_dynamic(
-        files[0] if len(files) == 1 else files, view=stated.view, left_at=stated.left_at
+        files[0] if len(files) == 1 else files,
+        detector=stated.detector,
+        energy_window=stated.energy_window,
+        view=stated.view,
+        left_at=stated.left_at,
     )
     masks, said = _masks(found.image, stated.regions_px)
     given_s = 0.0 if stated.given_s is None else stated.given_s
@@ -171,10 +179,16 @@ def _table(files: Sequence[Path], stated: StatedOfRenogram) -> ReadRenogram:
             where=files[0].name,
             mend="give one table, or the files of one DICOM series",
         )
-    for what, given in (("regions", stated.regions_px), ("where left lies", stated.left_at)):
+    of_pictures = (
+        ("regions", stated.regions_px),
+        ("where the person's left lies", stated.left_at),
+        ("a detector", stated.detector),
+        ("an energy window", stated.energy_window),
+    )
+    for what, given in of_pictures:
         if given:
             raise InputError(
-                f"a table has no picture on which to say {what}",
+                f"a table has no picture for which to state {what}",
                 where=files[0].name,
                 mend="leave that out: its columns name the sides",
             )

@@ -159,6 +159,8 @@ def stated_of(facts: Sequence[Fact]) -> StatedOfRenogram:
         given_s=seconds_of(by, "renogram-given"),
         left_at=word("renogram-left-at"),
         view=word("renogram-view"),
+        detector=int(word("renogram-detector") or 0) or None,
+        energy_window=int(word("renogram-energy-window") or 0) or None,
     )
 
 

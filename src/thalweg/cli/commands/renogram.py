@@ -92,6 +92,14 @@ def renogram(
             "--view", help="From where the camera looked: posterior, anterior, 'geometric mean'."
         ),
     ] = None,
+    detector: Annotated[
+        int | None,
+        typer.Option("--detector", min=1, help="Which of several detectors to read, from 1."),
+    ] = None,
+    energy_window: Annotated[
+        int | None,
+        typer.Option("--energy-window", min=1, help="Which of several energy windows, from 1."),
+    ] = None,
     acquired: Annotated[
         str | None,
         typer.Option("--acquired", metavar="DATE", help="Day of the study, where no file says."),
@@ -175,6 +183,8 @@ def renogram(
             hydrated=hydrated,
             reflux=reflux,
             both_diseased=both_diseased,
+            detector=detector,
+            energy_window=energy_window,
         ),
         protocol=protocol,
     )

@@ -51,6 +51,10 @@ TIMES: Final = {
     "emptied": "renogram-emptied",
 }
 WORDS: Final = {"left_at": "renogram-left-at", "view": "renogram-view"}
+NUMBERS: Final = {
+    "detector": "renogram-detector",
+    "energy_window": "renogram-energy-window",
+}
 ANSWERS: Final = {
     "drained": "renogram-drained",
     "hydrated": "renogram-hydrated",
@@ -96,7 +100,7 @@ def take_renograms(table: Table, file: Path, reading: Reading) -> None:
 
 
 def _facts(row: Table, folder: Path, origin: Origin) -> Iterator[Fact]:
-    check_keys(row, ("file", "at"), ("regions", "regions_px", *TIMES, *WORDS, *ANSWERS))
+    check_keys(row, ("file", "at"), ("regions", "regions_px", *TIMES, *WORDS, *NUMBERS, *ANSWERS))
     name, at = _plain_name(row, "file"), moment_in(row, "at")
     yield Fact(RENOGRAM, name, None, at, origin, name)
     yield from _regions(row, name, at, folder, origin)
@@ -114,6 +118,17 @@ def _facts(row: Table, folder: Path, origin: Origin) -> Iterator[Fact]:
             if words not in choices:
                 raise InputError(f"{key!r} cannot be {words!r}", mend=closest(words, choices))
             yield Fact(named, words, None, at, origin, name)
+    yield from _chosen(row, name, at, origin)
+
+
+def _chosen(row: Table, name: str, at: Moment, origin: Origin) -> Iterator[Fact]:
+    """Yield what is a number of a list, and what is yes or no."""
+    for key, named in NUMBERS.items():
+        if key in row:
+            number_of, choices = str(row[key]), concept(named).choices
+            if isinstance(row[key], bool) or number_of not in choices:
+                raise InputError(f"{key!r} is not a number from 1", mend=f"write {key} = 2")
+            yield Fact(named, number_of, None, at, origin, name)
     for key, named in ANSWERS.items():
         if key in row:
             answer = row[key]
@@ -173,6 +188,9 @@ def renogram_lines(facts: Iterable[Fact]) -> Iterator[str]:
                 fact = stated[named]
                 unit = f" {fact.unit}" if isinstance(fact.value, Decimal) else ""
                 yield f'{key} = "{fact.value}{unit}"'
+        for key, named in NUMBERS.items():
+            if named in stated:
+                yield f"{key} = {stated[named].value}"
         for key, named in ANSWERS.items():
             if named in stated:
                 yield f"{key} = {str(stated[named].value).lower()}"
