@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from thalweg.plan.reach.diversions import CONDUITS
+from thalweg.record.fact import Mark
 from thalweg.sheets.document import Beside, Table, Text
 from thalweg.sheets.pictures.diversions import DIAGRAMS, diversion_picture
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["beside_diagram"]
 
+LONE = "cutaneous-single"
 SHARE = 0.28
 """Of the page's width: its numbers still stand above 7 points."""
 
@@ -68,15 +70,20 @@ def _site(content: PlanContent, key: str) -> MeasuredSite | None:
 
 
 def _from_navel(content: PlanContent, site: MeasuredSite) -> tuple[float, float] | None:
-    """Return a site's place in mm from the navel, to the left and up; None without a navel."""
+    """Return a site's place in mm from the navel, to the left and up.
+
+    None without a navel, or where the two were marked on different images: their millimetres then
+    have nothing in common.
+    """
     umbilicus, _ = content.case.mark("umbilicus")
-    if umbilicus is None:
+    marks = [fact.value for fact in site.facts if isinstance(fact.value, Mark)]
+    if umbilicus is None or any(mark.series_uid != umbilicus.series_uid for mark in marks):
         return None
     navel = umbilicus.points_mm[0]
     return (site.point_mm[0] - navel[0], site.point_mm[2] - navel[2])
 
 
 def _lone_side(content: PlanContent, key: str) -> str | None:
+    """Return the side of the only ureter traced, where the stoma stands on its ureter's side."""
     sides = {route.side for route in content.routes if route.diversion == key}
-    (lone,) = sides if len(sides) == 1 else (None,)
-    return lone if lone in DIAGRAMS[key].sides else None
+    return sides.pop() if key == LONE and len(sides) == 1 else None
