@@ -63,7 +63,7 @@ def test_what_remains_has_a_box_a_sign_and_room_to_write() -> None:
     states = {text(row[1]): text(row[2]) for row in to_do.rows}
     assert states["haemoglobin"].startswith("too old. 120 g/L (2025-08-13). 200 days old")
     assert states["sodium, potassium, chloride"].startswith("partly. Still missing: chloride")
-    assert states["diabetes, and its treatment"].startswith("contradicting. No diabetes")
+    assert states["diabetes, and its treatment"].startswith("contradicting. See the sentence")
     could = {text(row[1]): text(row[3]) for row in to_do.rows}
     assert (
         "Continent cutaneous pouch: open with cautions or closed"

@@ -78,6 +78,8 @@ def _to_do(whole: Completeness) -> Table:
         because = standing.because or _on_record(standing)
         if standing.state in ("too old", "due again"):
             because = f"{_on_record(standing)}. {standing.because}"
+        if standing.clashes:
+            because = "See the sentence above the table."
         state = f"{standing.state}. {because}" if because else standing.state
         rows.append(
             (
@@ -91,7 +93,7 @@ def _to_do(whole: Completeness) -> Table:
     return Table(
         ("", "Item", "How it stands", "What it could change", "Result, date, by"),
         tuple(rows),
-        (0.8, 2.8, 3.2, 4.0, 2.6),
+        (0.8, 2.7, 4.2, 3.4, 2.4),
         caption="To do, what matters most first: what decides an option that reaches and waits for "
         "nothing else, then by the number of verdicts that could change.",
         roomy=True,
