@@ -135,6 +135,11 @@ def test_the_computed_share_answers_for_the_kidneys(usual: tuple[str, Path]) -> 
     assert checked_findings(kidney["findings"])[SHARE]["value"] == findings[SHARE]["value"]
 
 
+def standing(shown: Any) -> Any:
+    """Return how the work-up's item of each kidney's share stands."""
+    return next(one for one in shown["completeness"]["items"] if one["key"] == "split-function")
+
+
 def criterion(case_id: str, home: Path) -> Any:
     """Return what the appraisal says of each kidney's worth."""
     shown = thalweg("appraise", case_id, "--home", home, "--on", ON, "--json").json
@@ -148,8 +153,13 @@ def criterion(case_id: str, home: Path) -> Any:
 
 def test_a_criterion_is_judged_on_it(usual: tuple[str, Path], tmp_path: Path) -> None:
     assert criterion(*usual)["truth"] == "met"
-    # Without any report: the computed share alone settles it.
-    assert criterion(*taken_in(tmp_path, section()))["truth"] == "met"
+    # Without any report: the computed share alone settles it, and nobody is asked for one.
+    text = section().replace("\n[[renogram]]", 'kidneys-present = "both"\n\n[[renogram]]')
+    alone = taken_in(tmp_path, text)
+    assert criterion(*alone)["truth"] == "met"
+    stood = standing(course_of(*alone))
+    assert stood["state"] == "done"
+    assert f"{checked_findings(course_of(*alone)['findings'])[SHARE]['value']:.0f}" in str(stood)
 
 
 def test_a_report_that_differs_is_a_contradiction_and_nothing_is_used(tmp_path: Path) -> None:
@@ -162,8 +172,10 @@ def test_a_report_that_differs_is_a_contradiction_and_nothing_is_used(tmp_path: 
     (said,) = [problem for problem in shown["problems"] if "neither is used" in problem]
     assert "52 %" in said
     assert "differ by more than 5 points" in said
-    judged = criterion(*case)
-    assert judged["truth"] == "not known"
+    assert criterion(*case)["truth"] == "not known"
+    stood = standing(shown)
+    assert stood["state"] == "contradicting"
+    assert "neither is used" in str(stood)
 
 
 def test_nothing_is_doubled_and_the_record_stays_whole(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from thalweg.assess.kidney.inputs import AGE_FROM_BIRTH
+from thalweg.assess.kidney.shares import SHARE
 from thalweg.evidence.conditions.ground import Ground, latest
 from thalweg.record.case import age_in_years
 from thalweg.record.finding import Finding
@@ -36,4 +37,5 @@ def ground_for(case: Case, findings: Iterable[Finding], at: date) -> Ground:
     computed["age"] = Finding("age", "Age", years, "a", at, AGE_FROM_BIRTH)
     if "gfr-to-rely-on" in computed:
         computed["gfr"] = computed["gfr-to-rely-on"]
-    return Ground(latest(case, at), at, findings=computed, sex=case.person.sex)
+    instead = {name: one for name, one in computed.items() if name == SHARE}
+    return Ground(latest(case, at), at, findings=computed, instead=instead, sex=case.person.sex)

@@ -169,7 +169,7 @@ def _standing(
     measured: Mapping[str, Measured],
     question: Question,
 ) -> Standing:
-    taken = [_part(part, case) for part in item.parts]
+    taken = [_part(part, case, ground.instead) for part in item.parts]
     answers = tuple(answer for answer in taken if answer is not None)
     mine = tuple(clash for clash in found if clash.concepts & set(item.concepts))
     asked, why, settled_by = _asked(item, case, ground, appraisal)
@@ -178,6 +178,10 @@ def _standing(
         return Standing(item, "contradicting", answers, item.parts, said, clashes=mine)
     if asked is Truth.NOT_MET:
         return Standing(item, "not asked", answers, because=why)
+    disputed = [ground.instead[key] for key in item.concepts if key in ground.instead]
+    for one in disputed:
+        if one.value is None:
+            return Standing(item, "contradicting", answers, item.parts, " ".join(one.cautions))
     lacking = tuple(part for part, answer in zip(item.parts, taken, strict=True) if answer is None)
     if not answers and asked is Truth.NOT_KNOWN:
         return Standing(item, "not known whether asked", (), lacking, why, 0, settled_by)
@@ -212,18 +216,22 @@ def _called(key: str) -> str:
     return "CT or MR images" if key == IMAGES else concept(key).name
 
 
-def _part(part: tuple[str, ...], case: Case) -> Answer | None:
+def _part(part: tuple[str, ...], case: Case, instead: Mapping[str, Finding]) -> Answer | None:
     """Return the youngest answer to a part of an item, by whichever of its concepts."""
-    given = [answer for key in part if (answer := _answer(key, case)) is not None]
+    given = [answer for key in part if (answer := _answer(key, case, instead)) is not None]
     dated = [answer for answer in given if answer.on is not None]
     if dated:
         return max(dated, key=lambda answer: (str(answer.on), -part.index(answer.key)))
     return given[0] if given else None
 
 
-def _answer(key: str, case: Case) -> Answer | None:
+def _answer(key: str, case: Case, instead: Mapping[str, Finding]) -> Answer | None:
     if key == IMAGES:
         return _images(case)
+    if key in instead:
+        found = instead[key]
+        known_by = Answer(key, found.shown(), day_of(found.at), found.facts)
+        return None if found.value is None else known_by
     facts = [case.latest(key, label=label).fact for label in case.labels(key)]
     known = [fact for fact in facts if fact is not None]
     if not known:
