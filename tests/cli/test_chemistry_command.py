@@ -67,7 +67,7 @@ def test_a_gas_whose_sample_is_not_said_does_not_judge_breathing() -> None:
         (("--ph", "74.1"), ("--ph", "impossible")),
         (("--ph", "acid"), ("--ph", "acid")),
         (("--pco2", "29"), ("--pco2", "without a unit")),
-        ((*LINE, "--sample", "capillary"), ("--sample", "arterial or venous")),
+        ((*LINE, "--sample", "urine"), ("--sample", "arterial, capillary or venous")),
         ((*LINE, "--segment", "appendix"), ("--segment", "jejunum")),
         (("--segment", "ileum"), ("no result", "--bicarbonate")),
         ((), ("no result",)),

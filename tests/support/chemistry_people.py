@@ -24,7 +24,7 @@ URINE: dict[str, str | bool] = {
     "urine-potassium": "30mmol/L",
     "urine-chloride": "90mmol/L",
 }
-PH = {"ph-arterial", "ph-venous", "ph"}
+PH = {"ph-arterial", "ph-capillary", "ph-venous", "ph"}
 
 
 def chem_fact(key: str, value: str | bool, at: Moment = DAY) -> Fact:

@@ -54,9 +54,9 @@ def _typed(
         raise InputError(
             f"{sample!r} is no kind of blood sample",
             where="--sample",
-            mend="write arterial or venous, or leave it out where it is not known",
+            mend="write arterial, capillary or venous, or leave it out where it is not known",
         )
-    ending = f"-{sample}" if sample in ("arterial", "venous") else ""
+    ending = "" if sample in (None, "not said") else f"-{sample}"
     named = {f"{key}{ending}" if key in GAS else key: text for key, text in given.items()}
     facts = list(typed_facts(named, flags, at, options=OPTIONS).values())
     if segment is not None:

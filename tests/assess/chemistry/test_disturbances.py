@@ -135,6 +135,41 @@ def test_a_venous_gas_does_not_judge_breathing() -> None:
     assert report(ions(140, 104, 25) | well)["respiratory-acidosis"].value is Truth.NOT_KNOWN
 
 
+@pytest.mark.parametrize(
+    ("pco2", "acidosis", "alkalosis"),
+    [
+        (29.0, Truth.NOT_KNOWN, Truth.NOT_KNOWN),
+        (33.1, Truth.NOT_KNOWN, Truth.NOT_MET),
+        (33.3, Truth.MET, Truth.NOT_MET),
+        (24.9, Truth.NOT_MET, Truth.NOT_KNOWN),
+        (24.7, Truth.NOT_MET, Truth.MET),
+    ],
+)
+def test_a_capillary_gas_judges_breathing_away_from_the_limits(
+    pco2: float, acidosis: Truth, alkalosis: Truth
+) -> None:
+    # Bicarbonate 14: Winters' 27 to 31 mmHg. Zavorsky 2007: mean bias from the fingertip 2.2.
+    gas: dict[str, str | bool] = {"ph-capillary": "7.30", "pco2-capillary": f"{pco2}mmHg"}
+    found = report(ions(138, 112, 14) | gas)
+    assert found["respiratory-acidosis"].value is acidosis
+    assert found["respiratory-alkalosis"].value is alkalosis
+    head = found["acid-base-disturbance"]
+    assert "capillary" in told(head).lower()
+    assert ("pco2-arterial" in head.missing) == (Truth.NOT_KNOWN in (acidosis, alkalosis))
+
+
+def test_of_gases_of_one_day_the_nearest_to_arterial_counts() -> None:
+    both: dict[str, str | bool] = {
+        "ph-capillary": "7.30",
+        "pco2-capillary": "40mmHg",
+        "ph-venous": "7.28",
+        "pco2-venous": "36mmHg",
+    }
+    assert report(ions(138, 112, 14) | both)["respiratory-acidosis"].value is Truth.MET
+    found = report(ions(138, 112, 14) | both | arterial(7.3, 29))
+    assert found["respiratory-acidosis"].value is Truth.NOT_MET
+
+
 def test_a_gas_that_contradicts_the_measured_bicarbonate_is_said() -> None:
     # pH 7.20 and 40 mmHg make 15.3 mmol/L; the laboratory's 10 cannot be of the same sample.
     found = report(ions(135, 100, 10) | arterial(7.2, 40))

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
         ("11555-0", "-4.0", "mmol/L", "base-excess"),  # Base excess in Blood by calculation
         ("11557-6", "41", "mm[Hg]", "pco2"),  # Carbon dioxide [Partial pressure] in Blood
         ("11558-4", "7.36", "[pH]", "ph"),  # pH of Blood
+        ("2020-6", "42", "mm[Hg]", "pco2-capillary"),  # Carbon dioxide in Capillary blood
+        ("2745-8", "7.38", "[pH]", "ph-capillary"),  # pH of Capillary blood
         ("2746-6", "7.33", "[pH]", "ph-venous"),  # pH of Venous blood
         ("1960-4", "20.5", "mmol/L", "bicarbonate"),  # Bicarbonate in Arterial blood
         ("17861-6", "9.1", "mg/dL", "calcium"),  # Calcium [Mass/volume] in Serum or Plasma

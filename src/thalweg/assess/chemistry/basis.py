@@ -17,8 +17,13 @@ if TYPE_CHECKING:
 
 __all__ = ["Gas", "Sample", "bicarbonate_of", "gas_of"]
 
-Sample = Literal["arterial", "venous", "not said"]
-_ENDING: dict[Sample, str] = {"arterial": "-arterial", "venous": "-venous", "not said": ""}
+Sample = Literal["arterial", "capillary", "venous", "not said"]
+_ENDING: dict[Sample, str] = {
+    "arterial": "-arterial",
+    "capillary": "-capillary",
+    "venous": "-venous",
+    "not said": "",
+}
 
 TOTAL_CO2 = (
     "Total CO2 stands in for bicarbonate: it holds dissolved carbon dioxide too and reads about 1 "
@@ -28,9 +33,13 @@ VENOUS = (
     "The blood gas is venous: its pH (0.03 lower) and bicarbonate (1 mmol/L higher) serve, its "
     "carbon dioxide does not stand for the arterial."
 )
+CAPILLARY = (
+    "The blood gas is capillary: where the place was warmed and bled freely, its pH (0.02) and "
+    "carbon dioxide (2 mmHg) lie close to the arterial; in shock, cold or swelling they do not."
+)
 NOT_SAID = (
-    "It is not said whether the blood gas is arterial or venous: its carbon dioxide was not used "
-    "to judge breathing."
+    "It is not said whether the blood gas is arterial, capillary or venous: its carbon dioxide was "
+    "not used to judge breathing."
 )
 
 
@@ -40,7 +49,7 @@ class Gas:
 
     Parameters
     ----------
-    sample : "arterial", "venous" or "not said"
+    sample : "arterial", "capillary", "venous" or "not said"
     ph, pco2 : Reading or None
     """
 
@@ -51,11 +60,12 @@ class Gas:
     @property
     def caution(self) -> str:
         """What to say about the kind of sample; empty for an arterial one."""
-        return {"arterial": "", "venous": VENOUS, "not said": NOT_SAID}[self.sample]
+        said = {"arterial": "", "capillary": CAPILLARY, "venous": VENOUS, "not said": NOT_SAID}
+        return said[self.sample]
 
 
 def gas_of(inputs: ChemistryInputs, rules: ChemistryRules) -> Gas | None:
-    """Return the latest blood gas, arterial before venous on one day; None without any."""
+    """Return the latest blood gas, the one nearest to arterial on one day; None without any."""
     found: list[tuple[int, Gas]] = []
     for order, (sample, ending) in enumerate(_ENDING.items()):
         ph = inputs.reading(f"ph{ending}", "[pH]")

@@ -28,7 +28,8 @@ ANY_BICARBONATE = ("bicarbonate", "total-co2")
 USED = (
     *("sodium", "potassium", "chloride", "bicarbonate", "total-co2", "albumin", "urea", "weight"),
     *("calcium", "ionised-calcium", "magnesium", "glucose", "osmolality", "lactate", "ammonia"),
-    *("pco2", "pco2-arterial", "pco2-venous", "ph", "ph-arterial", "ph-venous", "base-excess"),
+    *("pco2", "pco2-arterial", "pco2-capillary", "pco2-venous", "base-excess"),
+    *("ph", "ph-arterial", "ph-capillary", "ph-venous"),
     *("haemoglobin", "urine-sodium", "urine-potassium", "urine-chloride", "bowel-segment"),
     *("bowel-in-urinary-tract", "planned-diversion", "operation-date", "diarrhoea", "vomiting"),
     *("carbonic-anhydrase-inhibitor", "saline-infusion", "urine-leak", "renal-tubular-acidosis"),

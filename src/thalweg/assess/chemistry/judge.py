@@ -53,6 +53,8 @@ class _Seen:
     side: Side
     ph: float | None
     pco2: float | None
+    pco2_off: float
+    """How far carbon dioxide may lie from the arterial, mmHg; 0 where it is arterial."""
     explained: tuple[float, float] | None
     high_gap: Truth
     gap_least: float | None
@@ -65,11 +67,14 @@ def _seen(numbers: Numbers, rules: ChemistryRules) -> _Seen:
     ph = gas.ph.value if gas is not None and gas.ph is not None else None
     if ph is not None and gas is not None and gas.sample == "venous":
         ph += rules.settings["venous-ph"]
-    arterial = gas is not None and gas.sample == "arterial"
-    pco2 = gas.pco2.value if gas is not None and gas.pco2 is not None and arterial else None
+    pco2, off = None, 0.0
+    if gas is not None and gas.pco2 is not None and gas.sample in ("arterial", "capillary"):
+        pco2 = gas.pco2.value
+        off = rules.settings["capillary-pco2-close"] if gas.sample == "capillary" else 0.0
     explained = None
     if pco2 is not None:
-        low, high = response.bicarbonate_explained(pco2)
+        low, _ = response.bicarbonate_explained(pco2 - off)
+        _, high = response.bicarbonate_explained(pco2 + off)
         explained = (float(low), float(high))
     high_gap, gap_least = Truth.NOT_KNOWN, None
     if numbers.gap_range is not None:
@@ -80,7 +85,7 @@ def _seen(numbers: Numbers, rules: ChemistryRules) -> _Seen:
         elif most <= limit:
             high_gap = Truth.NOT_MET
     side = rules.references["bicarbonate"].side(base)
-    return _Seen(base, side, ph, pco2, explained, high_gap, gap_least, numbers.ratio)
+    return _Seen(base, side, ph, pco2, off, explained, high_gap, gap_least, numbers.ratio)
 
 
 def _certain_gap(seen: _Seen, rules: ChemistryRules) -> bool:
@@ -208,17 +213,33 @@ def _band(seen: _Seen, rules: ChemistryRules, state: State) -> tuple[float, floa
     return middle - spread, middle + spread
 
 
+def _beyond(excess: float, off: float) -> Truth:
+    """Return whether a limit is passed, not known where it is nearer than the measure is sure."""
+    return Truth.NOT_KNOWN if abs(excess) < off else Truth.of(excess > 0)
+
+
 def _breathing(numbers: Numbers, seen: _Seen, rules: ChemistryRules, state: State) -> None:
-    """Judge breathing from arterial carbon dioxide; from venous only what it can exclude."""
+    """Judge breathing from arterial carbon dioxide, or from capillary away from the limits.
+
+    From venous only what it can exclude.
+    """
     if seen.pco2 is not None:
         low, high = _band(seen, rules, state)
-        state.truths["respiratory acidosis"] = Truth.of(seen.pco2 > high)
-        state.truths["respiratory alkalosis"] = Truth.of(seen.pco2 < low)
+        state.truths["respiratory acidosis"] = _beyond(seen.pco2 - high, seen.pco2_off)
+        state.truths["respiratory alkalosis"] = _beyond(low - seen.pco2, seen.pco2_off)
         where = "above" if seen.pco2 > high else "below" if seen.pco2 < low else "within"
+        kind = "Capillary" if seen.pco2_off else "Arterial"
         state.notes.append(
-            f"Arterial carbon dioxide of {seen.pco2:.0f} mmHg lies {where} the {low:.0f} to "
+            f"{kind} carbon dioxide of {seen.pco2:.0f} mmHg lies {where} the {low:.0f} to "
             f"{high:.0f} mmHg that need no disturbance of breathing."
         )
+        judged = (state.truths["respiratory acidosis"], state.truths["respiratory alkalosis"])
+        if Truth.NOT_KNOWN in judged:
+            state.notes.append(
+                f"Capillary carbon dioxide differs by some {seen.pco2_off:g} mmHg from arterial: "
+                "so near to the limit it does not settle how the person breathes."
+            )
+            state.settles.append("pco2-arterial")
         return
     acidosis = Truth.NOT_KNOWN
     gas = numbers.gas

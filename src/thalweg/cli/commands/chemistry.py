@@ -50,7 +50,7 @@ def chemistry(
     ] = None,
     sample: Annotated[
         str | None,
-        typer.Option("--sample", help="Of the blood gas: 'arterial' or 'venous'."),
+        typer.Option("--sample", help="Of the blood gas: 'arterial', 'capillary' or 'venous'."),
     ] = None,
     base_excess: Annotated[str | None, _value("--base-excess", "Base excess", "-4.2mmol/L")] = None,
     magnesium: Annotated[
