@@ -20,7 +20,13 @@ if TYPE_CHECKING:
 
 __all__ = ["LINE", "as_json", "fact_from_line", "typed_facts"]
 
-BARE = {"age": "50", "ph": "7.35", "ph-arterial": "7.40", "ph-capillary": "7.38", "ph-venous": "7.35"}
+BARE = {
+    "age": "50",
+    "ph": "7.35",
+    "ph-arterial": "7.40",
+    "ph-capillary": "7.38",
+    "ph-venous": "7.35",
+}
 """Concepts that may be typed without a unit, with an example: an age is in years, and pH has no
 other unit."""
 
