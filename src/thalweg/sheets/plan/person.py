@@ -58,9 +58,7 @@ def _key_numbers(content: PlanContent) -> Table:
     wanted = ("gfr-to-rely-on", "gfr-category")
     rows = [(finding, "Kidneys") for finding in content.kidney if finding.name in wanted]
     for study in content.renograms:
-        rows += [
-            (finding, f"Renogram of {say_moment(study.at)[:10]}") for finding in key_findings(study)
-        ]
+        rows += [(finding, "Renogram") for finding in key_findings(study)]
     if content.chemistry is not None:
         rows += [(one, "Acid-base and electrolytes") for one in content.chemistry.key_findings]
     for ureter in content.ureters:
@@ -76,12 +74,12 @@ def _key_numbers(content: PlanContent) -> Table:
         last = film.findings[-1:]
         rows += [(finding, f"{film.side.capitalize()} ureter on a radiograph") for finding in last]
     return Table(
-        ("What", "Value", "As of", "Source and method"),
+        ("What", "Value", "As of", "Explained under"),
         tuple(
-            (finding.title, finding.shown(), say_moment(finding.at)[:10], f"under “{where}”")
+            (finding.title, finding.shown(), say_moment(finding.at)[:10], where)
             for finding, where in rows
         ),
-        (5.0, 2.8, 1.4, 2.2),
+        (5.2, 2.9, 1.3, 2.0),
         caption="Key numbers.",
     )
 

@@ -58,9 +58,12 @@ class PlannedRenogram:
 
 
 def key_findings(study: PlannedRenogram) -> tuple[Finding, ...]:
-    """Return what a reader looks for first: the share, and how each kidney drains."""
-    wanted = ("renogram-share-left", "renogram-left-drainage", "renogram-right-drainage")
-    return tuple(one for one in study.findings if one.name in wanted)
+    """Return what a reader looks for first: the share, and which kidney does not simply drain."""
+    by_name = {one.name: one for one in study.findings}
+    drainage = [by_name.get(f"renogram-{side}-drainage") for side in ("left", "right")]
+    doubtful = [one for one in drainage if one is not None and one.value != "drains"]
+    share = by_name.get("renogram-share-left")
+    return (*([share] if share is not None else []), *doubtful)
 
 
 def renogram_section(number: int, study: PlannedRenogram) -> Section:
