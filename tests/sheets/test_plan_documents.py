@@ -94,6 +94,20 @@ def test_every_verdict_is_printed(demonstration: OnRecord, page: Page, paper: li
             assert words(criterion["sentence"]) in words(page.text)
 
 
+def figures_of(finding: dict[str, Any]) -> set[str]:
+    """Return the ways in which a renogram's section may print a finding's value."""
+    if finding["interval"] is not None:
+        low, high = finding["interval"]
+        return {f"({low:.{digits}f} to {high:.{digits}f})" for digits in range(3)}
+    by_name = {
+        "renogram-methods-agree": {"methods agree", "METHODS DISAGREE", "no second method"},
+        "renogram-share-change": set(map(words, finding["cautions"][:1])),
+    }
+    said = {"none", "not reached", "not looked for"}
+    value = finding["value"]
+    return by_name.get(finding["name"], said if value is None else {words(str(value))})
+
+
 def test_every_finding_is_printed_with_its_day(demonstration: OnRecord, page: Page) -> None:
     shown = [row for one in page.tables if "As of" in one.head for row in one.rows]
     days = {
@@ -113,6 +127,11 @@ def test_every_finding_is_printed_with_its_day(demonstration: OnRecord, page: Pa
             assert finding["title"].partition("rate: ")[2][1:] in text
             continue
         if finding["name"].endswith("-band"):
+            continue
+        if finding["name"].startswith("renogram-"):
+            # A study's figures stand side by side under its own day.
+            assert f"Renogram of {finding['date'][:10]}" in text
+            assert any(figure in text for figure in figures_of(finding)), finding["name"]
             continue
         assert days[words(finding["title"])].startswith(finding["date"][:10])
 
