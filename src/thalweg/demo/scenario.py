@@ -85,6 +85,15 @@ COURSE: dict[str, str | bool] = {
 }
 """What the clinic recorded. The urethral margin is left open: the biopsy is not back."""
 
+ANSWERS = {
+    "no-bag/no-catheter": "second",
+    "no-bag/kidneys": "second",
+    "no-tube/small-operation": "first",
+    "dry-nights/unseen": "first",
+    "kidneys/little-help": "do not know",
+}
+"""What she answered when asked which of two matters more."""
+
 FITNESS: dict[str, str | bool] = {
     "asa-class": "III",
     "ischaemic-heart-disease": True,
@@ -288,6 +297,10 @@ def write_case_folder(folder: Path, *, progress: Progress = silent) -> Written:
     )
     course = [_fact(key, value) for key, value in (COURSE | FITNESS).items()]
     course += [_fact(key, Decimal(value), unit) for key, value, unit in MEASURED]
+    course += [
+        Fact("preference-answer", word, None, DAY, Origin("the person", "invented"), label=key)
+        for key, word in ANSWERS.items()
+    ]
     counted, renogram = write_renogram(folder, imaged, WRITTEN)
     content = CaseFile(PERSON, (*course, *_marks(phantom.truth), *counted), images_folder=IMAGES)
     write_casefile(folder / "case.toml", content)

@@ -17,6 +17,7 @@ from thalweg.service.following import (
     issued_file,
     own_calendar_rules,
 )
+from thalweg.service.preferences import preferences_for
 from thalweg.service.protocol import read_protocol
 from thalweg.service.renogram_course import own_renogram_rules, planned_renograms
 from thalweg.service.safefile import replace_files
@@ -112,6 +113,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
         calendar = calendar_for(workup.case, diversion, at=workup.at, protocol=protocol)
     ranges = chemistry_rules(protocol.table("chemistry"))
     completeness = completeness_of(workup, protocol)
+    preferences = preferences_for(workup, protocol)
     local = () if calendar is None else own_calendar_rules(protocol)
     return PlanContent(
         case=workup.case,
@@ -142,9 +144,11 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
             *own_kidney_rules(protocol),
             *completeness.rules.notices,
             *own_renogram_rules(workup.renograms),
+            *preferences.known.notices,
         ),
         kidney_course=workup.kidney_course,
         completeness=completeness,
+        preferences=preferences,
         decline=workup.decline,
         chemistry=PlannedChemistry(workup.chemistry, ranges.references),
         radiographs=tuple(

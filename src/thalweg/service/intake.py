@@ -13,6 +13,8 @@ from thalweg.exchange.casefile import read_casefile
 from thalweg.exchange.fhir import read_fhir
 from thalweg.exchange.reading import CollectedInputError, Reading
 from thalweg.exchange.table import read_table
+from thalweg.plan.preferences.answers import not_of_the_list
+from thalweg.plan.preferences.attributes import matters
 from thalweg.progress import Progress, silent
 from thalweg.record.case import Case, ImageRecord
 from thalweg.record.fact import Mark, moment_key
@@ -158,6 +160,7 @@ def _report(
         conflicts=_conflicts(case, facts),
         questions=(
             *gathered.harvest.questions,
+            *not_of_the_list(facts, matters()),
             *(f"{fact}: {question}" for fact in facts for question in fact.questions),
         ),
     )

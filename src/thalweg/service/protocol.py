@@ -27,6 +27,7 @@ TABLES = (
     "fitness",
     "kidney",
     "pooling",
+    "preferences",
     "renogram",
     "workup",
 )

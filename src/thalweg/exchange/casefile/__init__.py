@@ -15,6 +15,10 @@
     weight = "72.0 kg"
     height = { value = "168 cm", at = 2026-02-27 }
 
+    [preferences]                    # the person's own answers, as `thalweg prefer` asks them
+    at = 2026-03-02
+    "no-bag/kidneys" = "second"      # or first, no difference, do not know
+
     [images]                         # needed where anything is marked
     at = 2026-03-02                  # when the images were taken
     folder = "ct"                    # series the marks lie on; left out if there is but one

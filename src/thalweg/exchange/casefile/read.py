@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, get_args
 
 from thalweg.errors import InputError
 from thalweg.exchange.casefile.marks import MARK_SECTIONS, take_marks
+from thalweg.exchange.casefile.preferences import ANSWER, PREFERENCES, take_preferences
 from thalweg.exchange.casefile.radiographs import RADIOGRAPHS, take_radiographs
 from thalweg.exchange.casefile.renograms import RENOGRAM, take_renograms
 from thalweg.exchange.casefile.strict import (
@@ -86,11 +87,13 @@ def read_casefile(path: Path, *, today: date) -> CaseFile:
     person, folder, accept = None, "", False
     with reading.part(""):
         table = _parsed(path)
-        check_keys(table, ("person",), ("course", "images", RADIOGRAPHS, RENOGRAM, *MARK_SECTIONS))
+        sections = ("course", PREFERENCES, "images", RADIOGRAPHS, RENOGRAM, *MARK_SECTIONS)
+        check_keys(table, ("person",), sections)
         with reading.part("[person]"):
             person = _person(subtable(table, "person"), today)
         with reading.part("[course]"):
             _take_course(subtable(table, "course"), path.name, reading)
+        take_preferences(table, path.name, reading)
         with reading.part("[images]"):
             folder, accept = _take_images(table, path.name, reading)
         take_radiographs(table, path.name, reading)
@@ -164,6 +167,10 @@ def _entry(key: str, entry: object, default: Moment | None, file: str) -> Fact:
 def _course_concept(key: str) -> Concept:
     kinds = ("quantity", "yes-no", "choice", "text")
     known = [name for name, row in concepts().items() if row.kind in kinds]
+    if key == ANSWER:
+        raise InputError(
+            f"{key!r} answers a question", mend=f"write it under [{PREFERENCES}], by its question"
+        )
     if key in known:
         return concept(key)
     if key in concepts():

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from thalweg.exchange.casefile.marks import COURSES, URETERS, landmark_keys
+from thalweg.exchange.casefile.preferences import is_preference, preference_lines
 from thalweg.exchange.casefile.radiographs import is_of_radiograph, radiograph_lines
 from thalweg.exchange.casefile.renograms import is_of_renogram, renogram_lines
 from thalweg.exchange.casefile.second import SECONDS, shared_points
@@ -40,9 +41,9 @@ def write_casefile(path: Path, content: CaseFile) -> None:
     """
     films = [fact for fact in content.facts if is_of_radiograph(fact)]
     counted = [fact for fact in content.facts if is_of_renogram(fact)]
-    others = [
-        fact for fact in content.facts if not (is_of_radiograph(fact) or is_of_renogram(fact))
-    ]
+    asked = [fact for fact in content.facts if is_preference(fact)]
+    apart = {fact.id for fact in (*films, *counted, *asked)}
+    others = [fact for fact in content.facts if fact.id not in apart]
     course = [fact for fact in others if not isinstance(fact.value, Mark) and not fact.label]
     marks = [fact for fact in others if isinstance(fact.value, Mark)]
     lengths = [fact for fact in others if fact.label and not isinstance(fact.value, Mark)]
@@ -58,6 +59,7 @@ def write_casefile(path: Path, content: CaseFile) -> None:
         f"born = {person.born.isoformat()}",
         f"sex = {_text(person.sex)}",
         *_course(course),
+        *preference_lines(asked),
         "",
         "[images]",
         *(f"at = {at.isoformat()}" for at in dates),

@@ -10,6 +10,7 @@ from thalweg.record.truth import Truth
 from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
 from thalweg.sheets.plan.diagrams import beside_diagram
 from thalweg.sheets.plan.fitness import fitness_sources
+from thalweg.sheets.plan.preferences import preference_sources
 from thalweg.sheets.plan.words import VERDICT_TONE, source_marks
 
 if TYPE_CHECKING:
@@ -150,6 +151,7 @@ def _used(content: PlanContent) -> list[str]:
     for finding in (*kidneys, *(f for u in content.ureters for f in u.findings), *margins):
         keys += finding.method.sources
     keys += fitness_sources(content)
+    keys += preference_sources(content.preferences)
     for row in content.appraisal.diversions:
         keys += row.diversion.sources
         keys += [key for one in row.weighed for key in one.criterion.sources]

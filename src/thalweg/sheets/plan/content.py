@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from thalweg.assess.fitness.report import FitnessReport
     from thalweg.care.calendar import Calendar
     from thalweg.plan.appraise import Appraisal
+    from thalweg.plan.preferences.report import Preferences
     from thalweg.plan.reach import RouteResult, Scene
     from thalweg.plan.staging import FreedUreter, MeasuredSite
     from thalweg.plan.workup.report import Completeness
@@ -77,6 +78,8 @@ class PlanContent:
         Of the work-up.
     renograms : tuple of PlannedRenogram
         Oldest first.
+    preferences : Preferences or None
+        What matters to the person, and which order it gives.
     """
 
     case: Case
@@ -101,3 +104,4 @@ class PlanContent:
     decline: Decline | None = None
     completeness: Completeness | None = None
     renograms: tuple[PlannedRenogram, ...] = ()
+    preferences: Preferences | None = None
