@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shutil import copytree
 from typing import TYPE_CHECKING
 
 import pytest
@@ -49,14 +50,22 @@ at = 2026-03-03
 DAY = ("--on", "2026-04-01")
 
 
-@pytest.fixture
-def home(tmp_path: Path) -> tuple[Path, str]:
+@pytest.fixture(scope="module")
+def taken(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """Return a record with one small case, and the case's id."""
-    write_small_case(tmp_path / "case", case_toml=CASE, images=False)
-    taken = thalweg("intake", tmp_path / "case", "--home", tmp_path / "record", *DAY, "--json")
-    (question,) = [one for one in taken.json["questions"] if "no-noise" in one]
+    folder = tmp_path_factory.mktemp("preferring")
+    write_small_case(folder / "case", case_toml=CASE, images=False)
+    ran = thalweg("intake", folder / "case", "--home", folder / "record", *DAY, "--json")
+    (question,) = [one for one in ran.json["questions"] if "no-noise" in one]
     assert "is kept" in question
-    return tmp_path / "record", taken.json["case"]
+    return folder / "record", ran.json["case"]
+
+
+@pytest.fixture
+def home(taken: tuple[Path, str], tmp_path: Path) -> tuple[Path, str]:
+    """Return a copy of the record, to be written into, and the case's id."""
+    copytree(taken[0], tmp_path / "record")
+    return tmp_path / "record", taken[1]
 
 
 def test_an_answer_is_recorded_once_with_its_origin_and_the_trail_holds(

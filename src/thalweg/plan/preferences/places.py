@@ -143,18 +143,20 @@ def places_of(options: Sequence[str], weights: Weights, offered: NDArray[np.floa
     ----------
     Lahdelma R, Salminen P. Oper Res 2001;49:444-454.
     """
-    value = np.einsum("nom,nm->no", offered, weights.drawn)
+    value = np.matmul(offered, weights.drawn[:, :, None])[:, :, 0]
     count = len(options)
     shares = np.zeros((count, count))
     firsts = np.zeros((len(value), count))
     for number in range(count):
-        above = np.sum(value > value[:, [number]] + SAME, axis=1)
-        equal = np.sum(np.abs(value - value[:, [number]]) <= SAME, axis=1)
-        for place in range(count):
-            here = np.where((above <= place) & (place < above + equal), 1.0 / equal, 0.0)
-            shares[number, place] = float(weights.share @ here)
-            if place == 0:
-                firsts[:, number] = here
+        own = value[:, [number]]
+        above = np.sum(value > own + SAME, axis=1)
+        equal = np.sum(np.abs(value - own) <= SAME, axis=1)
+        part = weights.share / equal
+        # An option that ties takes each of the tied places for an equal part.
+        for further in range(int(equal.max(initial=0))):
+            here = np.where(further < equal, part, 0.0)
+            shares[number] += np.bincount(above + further, here, 2 * count)[:count]
+        firsts[:, number] = np.where(above == 0, 1.0 / equal, 0.0)
     means = np.einsum("n,nom->om", weights.share, offered)
     return Places(tuple(options), shares, firsts, means)
 
