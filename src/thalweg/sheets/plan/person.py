@@ -112,7 +112,8 @@ def at_a_glance(content: PlanContent) -> Section:
         _key_numbers(content),
     ]
     settlers = content.appraisal.settles
-    if settlers:
+    # The checklist that follows ranks by what could change, and one ranking is enough.
+    if settlers and content.completeness is None:
         blocks.append(Text("Settle next, most useful first:"))
         blocks.append(
             Items(

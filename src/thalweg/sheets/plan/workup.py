@@ -120,7 +120,7 @@ def _done(whole: Completeness) -> Table:
 
 
 def workup_sections(whole: Completeness | None) -> tuple[Section, ...]:
-    """Return the checklist as a section of its own page; none where nothing was asked.
+    """Return the checklist as a section; none where nothing was asked.
 
     Parameters
     ----------
@@ -143,4 +143,4 @@ def workup_sections(whole: Completeness | None) -> tuple[Section, ...]:
         blocks.append(Items(tuple(f"{one.item.words}: {one.because}" for one in apart)))
     blocks.append(Cautions((*STANDING_CAUTIONS, *whole.cautions)))
     title = "Work-up: what is done, what is missing"
-    return (Section("workup", title, tuple(blocks), new_page=True),)
+    return (Section("workup", title, tuple(blocks)),)
