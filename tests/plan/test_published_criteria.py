@@ -31,9 +31,13 @@ from thalweg.plan.catalogue import catalogue
 from thalweg.record.case import Person
 
 
-def test_with_everything_known_and_favourable_only_the_one_kidney_operation_is_closed() -> None:
+def test_with_everything_known_and_favourable_only_what_this_person_cannot_be_is_closed() -> None:
     verdicts = verdicts_of(appraised())
-    assert verdicts.pop("cutaneous-single") == CLOSED
+    # Two kidneys, an adult, and better segments than jejunum.
+    for key in ("cutaneous-single", "cutaneous-loop", "jejunal-conduit"):
+        assert verdicts.pop(key) == CLOSED
+    # Historical, so never without cautions.
+    assert verdicts.pop("ureterosigmoidostomy") == CAUTIONED
     assert set(verdicts.values()) == {OPEN}
 
 
@@ -266,7 +270,8 @@ def test_criteria_for_adults_say_so_for_a_child() -> None:
     child = Person("T-2", "Invented Child", date(2015, 1, 1), "female")
     for row in appraised(person=child).diversions:
         assert row.verdict != OPEN
-        assert any("published for adults" in text for text in row.cautions)
+        said = any("published for adults" in text for text in row.cautions)
+        assert said == (row.diversion.key != "cutaneous-loop")
 
 
 def test_every_row_carries_the_standing_cautions() -> None:

@@ -51,7 +51,11 @@ FAVOURABLE: Mapping[str, bool | str] = {
     "pelvis-dilated": True,
     "bleeding-disorder": False,
     "lower-abdominal-surgery": False,
+    "life-expectancy": "five to twenty years",
+    "anal-sphincter-holds": True,
+    "low-salt-diet": False,
 }
+CREATININE = Fact("creatinine", Decimal(90), "umol/L", RECENT, Origin("by hand"))
 SPLIT = Fact("split-function-left", Decimal(48), "%", RECENT, Origin("by hand"))
 
 OPEN, CAUTIONED, CLOSED, UNDECIDED = (
@@ -68,7 +72,7 @@ def fact_of(key: str, value: bool | str, at: date = RECENT) -> Fact:
 
 def case_of(values: Mapping[str, bool | str], *more: Fact, person: Person = ADULT) -> Case:
     facts = tuple(fact_of(key, value) for key, value in values.items())
-    return Case("c1", person, (*facts, *more))
+    return Case("c1", person, (*facts, CREATININE, *more))
 
 
 def gfr_of(

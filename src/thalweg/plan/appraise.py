@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from thalweg.assess.kidney.inputs import AGE_FROM_BIRTH
 from thalweg.assess.kidney.shares import SHARE
 from thalweg.evidence.bibliography import cite as cite_bibliography
 from thalweg.evidence.conditions.ground import Ground, latest
@@ -16,14 +17,16 @@ from thalweg.plan.criteria.reaching import judge_reach
 from thalweg.plan.criteria.weighed import Weighed
 from thalweg.plan.settles import Settler, ranked
 from thalweg.record.case import age_in_years
+from thalweg.record.finding import Finding
+from thalweg.record.truth import Truth
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
-    from thalweg.plan.catalogue import Catalogue
+    from thalweg.evidence.conditions.ground import Judged
+    from thalweg.plan.catalogue import Catalogue, Criterion, Diversion
     from thalweg.record.case import Case
     from thalweg.record.fact import Moment
-    from thalweg.record.finding import Finding
 
 __all__ = ["Appraisal", "RouteSummary", "appraise"]
 
@@ -113,7 +116,11 @@ def appraise(
         A verdict on every diversion. Learning a fact that nobody had recorded can decide an
         undecided option, and never undecides or reopens a decided one.
     """
-    by_name = {finding.name: finding for finding in findings}
+    years = float(age_in_years(case.person.born, at))
+    by_name = {
+        "age": Finding("age", "Age", years, "a", at, AGE_FROM_BIRTH, digits=0),
+        **{finding.name: finding for finding in findings},
+    }
     known = Ground(
         facts=latest(case, at),
         at=at,
@@ -122,29 +129,46 @@ def appraise(
         instead={name: one for name, one in by_name.items() if name == SHARE},
         sex=case.person.sex,
     )
-    general = _about_age(case, rules, at)
+    child = years < rules.adult_from_years
     rows = []
     for diversion in rules.diversions:
         reach = ReachGround(
             kidneys=case.latest("kidneys-present"),
-            routes=tuple(route for route in routes if route.diversion == diversion.key),
+            routes=routes_for(diversion, routes),
             any_routes=bool(routes),
             least_margin_mm=rules.least_margin_mm,
         )
         ground = replace(known, own={Reaches: partial(judge_reach, ground=reach)})
         weighed = tuple(
-            Weighed(criterion, judge(criterion.holds, ground)) for criterion in diversion.criteria
+            Weighed(criterion, _judged(criterion, ground, child=child))
+            for criterion in diversion.criteria
         )
-        rows.append(Appraised(diversion, at, weighed, general))
+        rows.append(Appraised(diversion, at, weighed, _general(diversion, rules, child=child)))
     return Appraisal(at, tuple(rows), rules.notices)
 
 
-def _about_age(case: Case, rules: Catalogue, at: Moment) -> tuple[str, ...]:
-    age = age_in_years(case.person.born, at)
-    if age >= rules.adult_from_years:
-        return ()
-    sentence = (
-        f"These criteria were published for adults and the person is under "
-        f"{rules.adult_from_years:g} years old: use them with a children's service."
-    )
-    return (sentence,)
+def routes_for(diversion: Diversion, routes: Iterable[RouteSummary]) -> tuple[RouteSummary, ...]:
+    """Return the routes on which a diversion's reach is judged."""
+    return tuple(route for route in routes if route.diversion in diversion.reach_keys)
+
+
+def _judged(criterion: Criterion, ground: Ground, *, child: bool) -> Judged:
+    judged = judge(criterion.holds, ground)
+    if not child or criterion.ages == "any":
+        return judged
+    said = f"Published for adults, so not known of a child: {criterion.sentence}."
+    return replace(judged, truth=Truth.NOT_KNOWN, missing=(), would_open="", doubts=(said,))
+
+
+def _general(diversion: Diversion, rules: Catalogue, *, child: bool) -> tuple[str, ...]:
+    """Return what must be said of a diversion before any criterion."""
+    said: tuple[str, ...] = ()
+    if diversion.standing != "usual":
+        said = (f"{diversion.standing.capitalize()}: {diversion.standing_note}.",)
+    if child and diversion.published_for == "adults":
+        adults = (
+            "This diversion's criteria were published for adults and the person is under "
+            f"{rules.adult_from_years:g} years old: decide with a children's service."
+        )
+        return (*said, adults)
+    return said

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from thalweg.evidence.bibliography import cite as cite_bibliography
 from thalweg.plan.criteria.weighed import Weighed, youngest
+from thalweg.plan.requirements import requirements_of
 from thalweg.record.finding import Finding
 from thalweg.record.method import Method
 from thalweg.record.truth import Truth
@@ -38,7 +39,10 @@ APPRAISAL = Method(
         "known; else open, with cautions when a cautionary criterion is not met or not known or "
         "something relied on is in doubt"
     ),
-    valid_for="adults in whom a urinary diversion is considered",
+    valid_for=(
+        "adults in whom a urinary diversion is considered; of a child, what was published for "
+        "adults alone is not known, and only what holds at any age is judged"
+    ),
     sources=("kleene-1952",),
     cautions=STANDING,
 )
@@ -132,11 +136,16 @@ class Appraised:
             "key": diversion.key,
             "name": diversion.name,
             "verdict": self.verdict,
+            "standing": diversion.standing,
+            "standing_note": diversion.standing_note,
+            "published_for": diversion.published_for,
             "description": diversion.description,
             "bowel": diversion.bowel,
             "bowel_length_cm": list(length) if length else None,
             "tubes": diversion.tubes,
             "burdens": list(diversion.burdens),
+            "daily": [one.to_json(cite) for one in diversion.daily],
+            "requirements": [one.to_json(cite) for one in requirements_of(diversion)],
             "metabolic": diversion.metabolic,
             "follow_up": list(diversion.follow_up),
             "source": diversion.local_source or "; ".join(cite(key) for key in diversion.sources),

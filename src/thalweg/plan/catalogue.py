@@ -1,7 +1,8 @@
 """The catalogue of diversions and the criteria each must meet, read from data.
 
-The packaged ``data/catalogue.toml`` has three parts: ``[setting.…]``, ``[criterion.…]`` and
-``[diversion.…]``. A unit's own ``catalogue.toml`` may replace any entry of any part, key by key.
+The packaged ``data/catalogue.toml`` has four parts: ``[setting.…]``, ``[criterion.…]``,
+``[exemption.…]`` and ``[diversion.…]``. A unit's own ``catalogue.toml`` may replace any entry of
+any part, key by key.
 """
 
 from __future__ import annotations
@@ -15,11 +16,11 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.errors import InputError
 from thalweg.evidence.protocol import merged
-from thalweg.plan.entries import (
-    Criterion,
-    Diversion,
+from thalweg.plan.entries import Criterion, Diversion
+from thalweg.plan.entries_reading import (
     read_criterion,
     read_diversion,
+    read_exemption,
     read_number,
 )
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 __all__ = ["Catalogue", "Criterion", "Diversion", "catalogue"]
+
+PARTS = ("setting", "criterion", "exemption", "diversion")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,24 +101,28 @@ def _ours() -> Catalogue:
 
 
 def _built(theirs: Mapping[str, Any]) -> Catalogue:
-    strange = set(theirs) - {"setting", "criterion", "diversion"}
+    strange = set(theirs) - set(PARTS)
     if strange:
         raise InputError(
             f"{', '.join(sorted(strange))} is not a part of the catalogue",
             where="protocol catalogue.toml",
-            mend="write [setting.…], [criterion.…] or [diversion.…]",
+            mend="write [setting.…], [criterion.…], [exemption.…] or [diversion.…]",
         )
     parts = {
         name: merged(f"catalogue ({name})", _packaged()[name], theirs.get(name, {}))
-        for name in ("setting", "criterion", "diversion")
+        for name in PARTS
     }
     setting = parts["setting"].rows
     criteria = {
         key: read_criterion(key, row, own=key in parts["criterion"].replaced)
         for key, row in parts["criterion"].rows.items()
     }
+    exemptions = {
+        key: read_exemption(key, row, own=key in parts["exemption"].replaced)
+        for key, row in parts["exemption"].rows.items()
+    }
     diversions = tuple(
-        read_diversion(key, row, criteria, own=key in parts["diversion"].replaced)
+        read_diversion(key, row, criteria, exemptions, own=key in parts["diversion"].replaced)
         for key, row in parts["diversion"].rows.items()
     )
     return Catalogue(

@@ -1,34 +1,21 @@
-"""The entries of the catalogue: criteria and diversions, and how each is read from its table."""
+"""The entries of the catalogue: criteria and diversions."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, cast, get_args
-
-from thalweg.errors import InputError
-from thalweg.evidence.bibliography import bibliography
-from thalweg.evidence.conditions.reading import parse
-from thalweg.plan.criteria.reaches import FORMS
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from thalweg.evidence.conditions.form import Condition
+    from thalweg.plan.burdens import Burden
+    from thalweg.plan.requirements import Exemption
 
-__all__ = [
-    "Criterion",
-    "Diversion",
-    "Strength",
-    "read_criterion",
-    "read_diversion",
-    "read_number",
-    "read_sources",
-]
+__all__ = ["Ages", "Criterion", "Diversion", "People", "Standing", "Strength"]
 
 Strength = Literal["required", "caution"]
-
-UNIT_PROTOCOL = "unit-protocol"
-"""Bibliography key that stands for a source named in a unit's own protocol."""
+Ages = Literal["any", "adults"]
+Standing = Literal["usual", "last resort", "historical"]
+People = Literal["adults", "children"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +40,10 @@ class Criterion:
         What would change it, where that is more than the fact itself; may be empty.
     local_source : str
         The unit's own source where its protocol replaced ours, else empty.
+    domains : tuple of str
+        What it asks about.
+    ages : "any" or "adults"
+        Adults: published for them alone, so that of a child it is not known whether it holds.
     """
 
     key: str
@@ -63,6 +54,8 @@ class Criterion:
     note: str
     opens: str
     local_source: str
+    domains: tuple[str, ...] = ()
+    ages: Ages = "any"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +72,7 @@ class Diversion:
         Usual length of that segment, cm, least and most.
     tubes : str
         Stents or catheters that it relies on, or empty.
-    burdens : tuple of str
+    daily : tuple of Burden
         What daily life with it asks of the person.
     metabolic : str
         What the segment does to blood chemistry.
@@ -91,6 +84,15 @@ class Diversion:
         Bibliography keys of the description.
     local_source : str
         As for a criterion.
+    standing : "usual", "last resort" or "historical"
+    standing_note : str
+        Why it is not usual; empty where it is.
+    published_for : "adults" or "children"
+        In whom it was described.
+    exemptions : tuple of Exemption
+        Why it asks nothing of some domains.
+    reach_as : str
+        Key of the diversion whose routes its reach is judged on, beside its own; may be empty.
     """
 
     key: str
@@ -99,144 +101,24 @@ class Diversion:
     bowel: str
     bowel_length_cm: tuple[float, float] | None
     tubes: str
-    burdens: tuple[str, ...]
+    daily: tuple[Burden, ...]
     metabolic: str
     follow_up: tuple[str, ...]
     criteria: tuple[Criterion, ...]
     sources: tuple[str, ...]
     local_source: str
+    standing: Standing = "usual"
+    standing_note: str = ""
+    published_for: People = "adults"
+    exemptions: tuple[Exemption, ...] = ()
+    reach_as: str = ""
 
+    @property
+    def burdens(self) -> tuple[str, ...]:
+        """What daily life with it asks, in words."""
+        return tuple(one.says for one in self.daily)
 
-def _where(part: str, key: str) -> str:
-    return f"catalogue.toml, [{part}.{key}]"
-
-
-def read_number(key: str, name: str, rows: Mapping[str, Mapping[str, Any]]) -> float:
-    """Return a number of a setting.
-
-    Raises
-    ------
-    InputError
-        If it is missing or not a number.
-    """
-    value = rows[key].get(name)
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise InputError(
-            f"{name} is {value!r}, not a number",
-            where=_where("setting", key),
-            mend=f"write {name} = 0",
-        )
-    return float(value)
-
-
-def _text(row: Mapping[str, Any], name: str, where: str, *, needed: bool = True) -> str:
-    value = row.get(name, "")
-    if not isinstance(value, str) or (needed and not value.strip()):
-        raise InputError(f"{name!r} is missing", where=where, mend=f'add {name} = "…"')
-    return value.strip()
-
-
-def _texts(row: Mapping[str, Any], name: str, where: str) -> tuple[str, ...]:
-    value = row.get(name, [])
-    if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-        raise InputError(f"{name!r} is not a list of words", where=where, mend=f'{name} = ["…"]')
-    return tuple(value)
-
-
-def read_sources(row: Mapping[str, Any], *, own: bool) -> tuple[tuple[str, ...], str]:
-    """Return bibliography keys, and the words in which a unit names its own source."""
-    named = row["source"]
-    keys = tuple(map(str, named)) if isinstance(named, list) else (str(named),)
-    if not own:
-        return keys, ""
-    known = tuple(key for key in keys if key in bibliography())
-    local = "; ".join(key for key in keys if key not in bibliography())
-    return (*known, *((UNIT_PROTOCOL,) if local else ())), local
-
-
-def read_criterion(key: str, row: Mapping[str, Any], *, own: bool) -> Criterion:
-    """Return the criterion that a table writes down.
-
-    Parameters
-    ----------
-    key : str
-        Its name in the catalogue.
-    row : mapping
-        Its table.
-    own : bool
-        Whether it comes from the unit's own protocol.
-
-    Raises
-    ------
-    InputError
-        If the table is not of its form; the sentence says where and the mend.
-    """
-    where = _where("criterion", key)
-    strength = row.get("strength")
-    if strength not in get_args(Strength):
-        raise InputError(
-            f"strength = {strength!r}", where=where, mend='write "required" or "caution"'
-        )
-    try:
-        holds = parse(row.get("holds"), FORMS)
-    except InputError as error:
-        raise error.at(where) from None
-    sources, local = read_sources(row, own=own)
-    return Criterion(
-        key,
-        _text(row, "sentence", where),
-        cast("Strength", strength),
-        holds,
-        sources,
-        _text(row, "note", where, needed=False),
-        _text(row, "opens", where, needed=False),
-        local,
-    )
-
-
-def read_diversion(
-    key: str, row: Mapping[str, Any], criteria: Mapping[str, Criterion], *, own: bool
-) -> Diversion:
-    """Return the diversion that a table writes down, with the criteria it names.
-
-    Parameters
-    ----------
-    key, row, own
-        As for a criterion.
-    criteria : mapping
-        Every criterion by key.
-
-    Raises
-    ------
-    InputError
-        If the table is not of its form; the sentence says where and the mend.
-    """
-    where = _where("diversion", key)
-    names = _texts(row, "criteria", where)
-    unknown = [name for name in names if name not in criteria]
-    if unknown or not names:
-        raise InputError(
-            f"criteria {', '.join(unknown) or 'are missing'}",
-            where=where,
-            mend="name criteria that the catalogue holds",
-        )
-    length = row.get("bowel_length_cm")
-    if length is not None and (not isinstance(length, list) or len(length) != 2):
-        raise InputError(
-            "bowel_length_cm is not a pair", where=where, mend="write bowel_length_cm = [15, 20]"
-        )
-    sources, local = read_sources(row, own=own)
-    return Diversion(
-        key=key,
-        name=_text(row, "name", where),
-        description=_text(row, "description", where),
-        bowel=_text(row, "bowel", where, needed=False),
-        bowel_length_cm=None if length is None else (float(length[0]), float(length[1])),
-        tubes=_text(row, "tubes", where, needed=False),
-        burdens=_texts(row, "burdens", where),
-        metabolic=_text(row, "metabolic", where),
-        follow_up=_texts(row, "follow_up", where),
-        criteria=tuple(criteria[name] for name in names),
-        sources=sources,
-        local_source=local,
-    )
+    @property
+    def reach_keys(self) -> tuple[str, ...]:
+        """Keys of the diversions whose routes its reach is judged on."""
+        return (self.key, self.reach_as) if self.reach_as else (self.key,)

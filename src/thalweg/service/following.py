@@ -48,7 +48,7 @@ def chosen_diversion(case: Case, appraisal: Appraisal | None = None) -> tuple[st
         return None, "No diversion is on record as made or meant."
     for verdict in ("open", "open with cautions"):
         for row in appraisal.diversions:
-            if row.verdict == verdict:
+            if row.verdict == verdict and row.diversion.standing == "usual":
                 return row.diversion.key, (
                     f"No diversion is on record as meant. Laid out for {row.diversion.name}, the "
                     f"first in the catalogue that is {verdict}: an example, not a recommendation."

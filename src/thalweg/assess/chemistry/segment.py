@@ -33,6 +33,8 @@ OF_DIVERSION = {
     "neobladder": "ileum",
     "continent-pouch": "ileum and colon",
     "colon-conduit": "colon",
+    "jejunal-conduit": "jejunum",
+    "ureterosigmoidostomy": "colon",
 }
 """Usual segment by diversion; one that is not here uses no bowel."""
 

@@ -24,6 +24,9 @@ DIVERSIONS = (
     "neobladder",
     "suprapubic-cystostomy",
     "nephrostomy",
+    "cutaneous-loop",
+    "jejunal-conduit",
+    "ureterosigmoidostomy",
 )
 
 # Condition: what it means in words, and the concept that settles it.
@@ -39,7 +42,16 @@ CONDITIONS: Mapping[str, tuple[str, str]] = {
     "stents-in": ("ureteral stents are in place", "stents-in"),
 }
 
-_BOWEL = frozenset({"ileal-conduit", "colon-conduit", "continent-pouch", "neobladder"})
+_BOWEL = frozenset(
+    {
+        "ileal-conduit",
+        "colon-conduit",
+        "continent-pouch",
+        "neobladder",
+        "jejunal-conduit",
+        "ureterosigmoidostomy",
+    }
+)
 
 
 def implied_by(diversion: str) -> dict[str, Truth]:

@@ -30,9 +30,16 @@ def judge_reach(condition: Reaches, ground: ReachGround) -> Judged:
     ground : ReachGround
         Holds the routes computed for the diversion in question.
     """
+    asked_of = _BOTH if condition.side == "each" else (condition.side,)
+    if all(_present(side, ground) is _NO for side in asked_of):
+        kidneys = ground.kidneys.fact
+        return Judged(
+            Truth.NOT_MET,
+            facts=() if kidneys is None else (kidneys,),
+            would_open="needs a kidney there that makes urine",
+        )
     if not ground.any_routes:
-        asked = _BOTH if condition.side == "each" else (condition.side,)
-        needed = tuple(f"ureter-{side}" for side in asked if _present(side, ground) is not _NO)
+        needed = tuple(f"ureter-{side}" for side in asked_of if _present(side, ground) is not _NO)
         return Judged(
             Truth.NOT_KNOWN,
             missing=(*needed, *(condition.needs or ("stoma-site",))),

@@ -24,7 +24,7 @@ CRITERION = Method(
     key="diversion-criterion",
     title="A criterion of the catalogue of diversions",
     formula="as the catalogue states it",
-    valid_for="adults in whom a urinary diversion is considered",
+    valid_for="adults in whom a urinary diversion is considered, and children where it says so",
     sources=("kleene-1952",),
 )
 """The way from facts to a criterion's truth; each criterion puts its own condition and sources."""
@@ -117,6 +117,8 @@ class Weighed:
             "key": self.criterion.key,
             "sentence": self.criterion.sentence,
             "strength": self.criterion.strength,
+            "domains": list(self.criterion.domains),
+            "ages": self.criterion.ages,
             "condition": self.criterion.holds.said(),
             "truth": self.truth.value,
             "facts": shared["facts"],

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.errors import InputError
 from thalweg.evidence.protocol import merged
-from thalweg.plan.entries import read_sources
+from thalweg.plan.entries_reading import read_sources
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

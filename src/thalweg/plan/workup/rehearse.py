@@ -183,7 +183,8 @@ class Rehearsal:
 
     def _supposed(self, diversion: str, *, reaches: bool) -> Iterable[RouteSummary]:
         """Yield a route for each ureter that has none, to every place tried and two more."""
-        mine = [route for route in self.routes if route.diversion == diversion]
+        keys = self.rules.diversion(diversion).reach_keys
+        mine = [route for route in self.routes if route.diversion in keys]
         places = dict.fromkeys([*(route.site for route in mine), "one place", "another place"])
         margin = self.rules.least_margin_mm + (AMPLE_MM if reaches else -AMPLE_MM)
         for side in ("left", "right"):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from thalweg.errors import InputError
 from thalweg.evidence.conditions.reading import parse
-from thalweg.plan.entries import read_sources
+from thalweg.plan.entries_reading import read_sources
 from thalweg.record.concept import concept
 
 if TYPE_CHECKING:

@@ -67,7 +67,7 @@ def wanted_tokens(way: Diversion, case: Case, routes: Iterable[RouteSummary]) ->
         Those computed.
     """
     wanted: set[str] = set()
-    routed = {route.side for route in routes if route.diversion == way.key}
+    routed = {route.side for route in routes if route.diversion in way.reach_keys}
     for criterion in way.criteria:
         for leaf in criterion.holds.leaves():
             if not isinstance(leaf, Reaches):
