@@ -26,10 +26,10 @@ from thalweg.exchange.reading import Reading, placed, text_of
 from thalweg.record.units import convert, parse_quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Mapping, Sequence
     from pathlib import Path
 
-__all__ = ["read_series_table"]
+__all__ = ["read_series_table", "table_cells", "whole_number"]
 
 NEEDED: Final = (
     "outcome",
@@ -73,7 +73,7 @@ def read_series_table(
     reading = Reading()
     found: list[Series] = []
     with reading.part(""):
-        header, rows = _cells(path)
+        header, rows = table_cells(path, NEEDED, KNOWN)
         for number, row in enumerate(rows, start=2):
             if any(cell.strip() for cell in row):
                 with reading.part(f"row {number}"):
@@ -86,8 +86,22 @@ def read_series_table(
     return tuple(found)
 
 
-def _cells(path: Path) -> tuple[list[str], list[list[str]]]:
-    """Return the column names and the rows below them."""
+def table_cells(
+    path: Path, needed: Sequence[str], known: Sequence[str]
+) -> tuple[list[str], list[list[str]]]:
+    """Return the column names and the rows below them.
+
+    Parameters
+    ----------
+    path : Path
+    needed, known : sequence of str
+        Columns that must, and that may, be there.
+
+    Raises
+    ------
+    InputError
+        If it is no table, or a column is missing, unknown or there twice.
+    """
     text = text_of(path)
     first = text.partition("\n")[0]
     delimiter = ";" if first.count(";") > first.count(",") else ","
@@ -98,20 +112,20 @@ def _cells(path: Path) -> tuple[list[str], list[list[str]]]:
             f"is not a readable table ({error})", mend="save it as CSV again"
         ) from None
     if not rows:
-        raise InputError("is empty", mend=f"begin it with the columns {', '.join(NEEDED)}")
+        raise InputError("is empty", mend=f"begin it with the columns {', '.join(needed)}")
     header = [name.strip().lower() for name in rows[0]]
     for name in header:
-        if name not in KNOWN:
-            near = get_close_matches(name, KNOWN, n=1)
-            mend = f"did you mean {near[0]!r}" if near else f"known are {', '.join(KNOWN)}"
+        if name not in known:
+            near = get_close_matches(name, known, n=1)
+            mend = f"did you mean {near[0]!r}" if near else f"known are {', '.join(known)}"
             raise InputError(f"has the unknown column {name!r}", where="row 1", mend=mend)
         if header.count(name) > 1:
             raise InputError(f"has the column {name!r} twice", where="row 1", mend="keep one")
-    if missing := [name for name in NEEDED if name not in header]:
+    if missing := [name for name in needed if name not in header]:
         raise InputError(
             f"has no column {' and none '.join(map(repr, missing))}",
             where="row 1",
-            mend=f"begin the table with a row naming {', '.join(NEEDED)}",
+            mend=f"begin the table with a row naming {', '.join(needed)}",
         )
     return header, rows[1:]
 
@@ -167,7 +181,14 @@ def _words(cells: dict[str, str]) -> dict[str, Any]:
     }
 
 
-def _whole(cells: dict[str, str], name: str) -> int:
+def whole_number(cells: Mapping[str, str], name: str) -> int:
+    """Return the whole number of a column.
+
+    Raises
+    ------
+    InputError
+        If it is not one, or has more than nine digits.
+    """
     text = cells[name]
     if not (text.isascii() and text.isdecimal() and len(text) <= 9):
         raise InputError(
@@ -178,10 +199,10 @@ def _whole(cells: dict[str, str], name: str) -> int:
 
 def _counts(cells: dict[str, str]) -> dict[str, Any]:
     return {
-        "n": _whole(cells, "n"),
-        "events": _whole(cells, "events"),
-        "year": _whole(cells, "year"),
-        "enrolled": [_whole(cells, "from"), _whole(cells, "to")],
+        "n": whole_number(cells, "n"),
+        "events": whole_number(cells, "events"),
+        "year": whole_number(cells, "year"),
+        "enrolled": [whole_number(cells, "from"), whole_number(cells, "to")],
     }
 
 

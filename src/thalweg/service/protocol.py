@@ -27,6 +27,7 @@ TABLES = (
     "fitness",
     "kidney",
     "pooling",
+    "pooling-methods",
     "preferences",
     "renogram",
     "workup",
