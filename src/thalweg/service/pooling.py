@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
+    from thalweg.evidence.pooling.rows import PoolRow
     from thalweg.service.protocol import Protocol
 
 __all__ = ["Asked", "PoolAnswer", "pool_published", "pool_table"]
@@ -281,7 +282,7 @@ def pool_table(
     """
     _known(method, WAYS, "--method")
     rows = read_pool_table(path, this_year=at.year)
-    own = ()
+    own: tuple[PoolRow, ...] = ()
     if unit_series is not None:
         own = read_pool_table(unit_series, this_year=at.year, own=True)
     settings = pool_settings(protocol.table(METHODS_TABLE))

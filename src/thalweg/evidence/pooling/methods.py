@@ -96,8 +96,9 @@ class PoolSettings:
 
     Parameters
     ----------
-    least_expected : float
-        Fewer expected events, or non-events, than this in any series: counts themselves are pooled.
+    least_events : float
+        Fewer events, or non-events, than this in any series, seen or expected: counts themselves
+        are pooled.
     i2_percent : float
         Share of the scatter beyond chance from which series differ considerably.
     width_points, odds_factor : float
@@ -115,7 +116,7 @@ class PoolSettings:
         Which rules the unit replaced, or empty.
     """
 
-    least_expected: float
+    least_events: float
     i2_percent: float
     width_points: float
     odds_factor: float
@@ -153,7 +154,7 @@ def pool_settings(theirs: Mapping[str, Any] | None = None) -> PoolSettings:
             mend=f"use {' or '.join(_ours())}",
         )
     return PoolSettings(
-        _number(rules, "sparse", "least_expected", 0, 1e6),
+        _number(rules, "sparse", "least_events", 0, 1e6),
         _number(rules, "differ", "i2_percent", 0, 100),
         _number(rules, "differ", "width_points", 0, 100),
         _number(rules, "differ", "odds_factor", 1, 1e12),

@@ -117,9 +117,8 @@ def _sound(events: Sequence[int], totals: Sequence[int], method: str, level: flo
 def _few(events: Sequence[int], totals: Sequence[int], rules: PoolSettings) -> bool:
     """Whether events, or non-events, are too few for logits in any series."""
     p = sum(events) / sum(totals)
-    expected = min(min(n * p, n * (1.0 - p)) for n in totals)
-    lacking = any(x in (0, n) for x, n in zip(events, totals, strict=True))
-    return lacking or expected < rules.least_expected
+    fewest = min(min(x, n - x, n * p, n * (1.0 - p)) for x, n in zip(events, totals, strict=True))
+    return fewest < max(rules.least_events, 1.0)
 
 
 def _as_one(events: Sequence[int], totals: Sequence[int], level: float) -> Pooled:
