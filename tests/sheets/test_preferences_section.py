@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 from tests.support.appraisal_people import FAVOURABLE, TODAY, appraised, case_of, fact_of
-from tests.support.preference_people import answered
+from tests.support.preference_people import LATER, answered
 
 from thalweg.evidence.bibliography import bibliography
 from thalweg.plan.preferences.attributes import matters
@@ -41,13 +41,17 @@ def test_the_page_holds_wish_answers_order_turns_and_cautions() -> None:
     assert lead.text == FOUND.steadiness
     text = words()
     assert "to swim again" in text
-    assert "“kidneys kept as long as possible” matters more than “no bag” (2026-02-10" in text
+    assert "Asked which of two matters more (2026-02-10, the person):" in text
+    assert "“kidneys kept as long as possible” matters more than “no bag”" in text
+    later = answered("no-bag/unseen", "first", LATER)
+    mixed = preferences_of(case_of(FAVOURABLE, *FACTS, later), APPRAISAL, matters(), TODAY)
+    assert f"“a belly that looks as before” ({LATER.isoformat()}, the person)" in words(mixed)
     assert "What would turn it" in text
     assert "Orthotopic neobladder waits for: tumour at the urethral margin" in text
     closed = text.partition("Closed, whatever is answered: ")[2].partition(".")[0]
     assert "Suprapubic cystostomy" in closed
     (cautions,) = [block for block in section.blocks if isinstance(block, Cautions)]
-    assert any("It is not advice" in one for one in cautions.items)
+    assert any("some overlap" in one for one in cautions.items)
     assert any("recommendation" in one for one in cautions.items)
 
 

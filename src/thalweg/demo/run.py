@@ -82,6 +82,7 @@ class Demonstration:
             "Look further:",
             f"  thalweg case {self.plan.case_id} --on {DAY} --home {home}",
             f"  thalweg appraise {self.plan.case_id} --on {DAY} --home {home}",
+            f"  thalweg prefer {self.plan.case_id} --on {DAY} --home {home}",
         ]
 
     def to_json(self) -> dict[str, Any]:

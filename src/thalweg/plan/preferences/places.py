@@ -23,10 +23,18 @@ if TYPE_CHECKING:
     from thalweg.plan.preferences.attributes import Matters
     from thalweg.plan.preferences.weights import Weights
 
-__all__ = ["PLACES", "Places", "dominators", "offers", "places_of"]
+__all__ = ["OVERLAP", "PLACES", "Places", "dominators", "offers", "places_of"]
 
 SAME: Final = 1e-12
 """Two sums nearer than this are one: options that offer the same share their places."""
+
+OVERLAP: Final = (
+    (
+        "Matters are added up as if each counted by itself; some overlap, such as a bag and how "
+        "the belly looks."
+    ),
+)
+"""What adding up leaves out."""
 
 PLACES: Final = Method(
     key="preference-places",
@@ -48,10 +56,7 @@ PLACES: Final = Method(
             "The order follows from this person's answers to a few questions and from what each "
             "option offers as a rule. It is not advice, and other matters may weigh more."
         ),
-        (
-            "Matters are added up as if each counted by itself; some overlap, such as a bag and "
-            "how the belly looks."
-        ),
+        *OVERLAP,
     ),
 )
 """The way from weights to places."""

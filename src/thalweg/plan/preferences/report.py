@@ -31,8 +31,9 @@ STANDING = (
         "opens a closed option or decides an undecided one."
     ),
     (
-        "This supports the talk between the person and the team and replaces neither; nothing here "
-        "is a recommendation or says anything about the person."
+        "The order follows from a few answers and from what each option offers as a rule. It "
+        "supports the talk between the person and the team, says nothing about the person, and is "
+        "no recommendation."
     ),
 )
 FEW_EFFECTIVE = 1000
@@ -143,7 +144,10 @@ class Preferences:
             return f"{often} of the weightings that the answers allow: a firm first place."
         if lead.first >= LEANING:
             return f"{often} of the weightings that the answers allow: leaning, not settled."
-        return f"{often} of the weightings that the answers allow: the order is not settled."
+        return (
+            f"The answers so far settle no order: no option comes first in more than "
+            f"{100 * lead.first:.0f} of 100 of the weightings that they allow."
+        )
 
     @property
     def cautions(self) -> tuple[str, ...]:

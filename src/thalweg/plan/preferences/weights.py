@@ -26,8 +26,10 @@ if TYPE_CHECKING:
 __all__ = ["SEED", "WEIGHTS", "Weights", "chances", "generator", "weights_of"]
 
 SEED: Final = 20_260_301
-TAIL_DEGREES: Final = 6
+TAIL_DEGREES: Final = 4
 """Of the t distribution that proposals come from: tails heavier than those of the target."""
+WIDER: Final = 1.3
+"""Times the spread at the peak: the logarithm of a weight that matters little has a long tail."""
 
 WEIGHTS: Final = Method(
     key="preference-weights",
@@ -217,7 +219,7 @@ def _posterior(
         hess=density.curvature,
         method="trust-exact",
     ).x
-    spread = np.linalg.cholesky(np.linalg.inv(density.curvature(peak)))
+    spread = WIDER * np.linalg.cholesky(np.linalg.inv(density.curvature(peak)))
     draw = generator("answers", *touched)
     normal = draw.standard_normal((settings.draws, len(touched)))
     scale = draw.chisquare(TAIL_DEGREES, settings.draws) / TAIL_DEGREES

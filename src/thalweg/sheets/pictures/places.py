@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 __all__ = ["PlaceBar", "places_picture"]
 
 WIDTH_MM: Final = 165.0
-ROW_MM: Final = 8.0
-MARGIN_MM: Final = 24.0
+ROW_MM: Final = 7.2
+MARGIN_MM: Final = 22.0
 LEAST_WRITTEN: Final = 0.055
 """Share of the bar from which its number fits in."""
 NAME_LETTERS: Final = 34

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from thalweg.plan.preferences.places import PLACES
+from thalweg.plan.preferences.places import OVERLAP, PLACES
 from thalweg.plan.preferences.printed import SWING, answer_said, flips_said
 from thalweg.plan.preferences.questions import NEXT_QUESTION
 from thalweg.plan.preferences.weights import WEIGHTS
@@ -31,8 +31,7 @@ def preferences_section(found: Preferences | None) -> tuple[Section, ...]:
     blocks: list[Block] = [Text(found.steadiness, lead=True)]
     if found.wishes:
         blocks.append(Text(f"In the person's own words: {found.wishes}."))
-    if found.given.answers:
-        blocks += [Text("Asked which of two matters more:"), Items(_answers(found))]
+    blocks += _answers(found)
     if found.telling and len(found.order) > 1:
         bars = [
             PlaceBar(one.row.diversion.name, one.shares, one.place, one.span) for one in found.order
@@ -43,19 +42,23 @@ def preferences_section(found: Preferences | None) -> tuple[Section, ...]:
             blocks += [Text("What would turn it:"), Items(turns)]
     blocks += _apart(found)
     blocks.append(Text(_next(found)))
-    blocks.append(Cautions((*found.cautions, *PLACES.cautions, *WEIGHTS.cautions)))
-    methods = (*WEIGHTS.sources, *PLACES.sources, "edwards-barron-1994-swing")
-    blocks.append(Text(f"{SWING} {source_marks(dict.fromkeys(methods))}"))
+    main = ("lahdelma-2001-smaa-2", "lahdelma-2003-smaa-o", "davidson-1970-ties")
+    blocks.append(Text(f"{SWING} Rests on {source_marks(main)}; the rest stands with the sources."))
+    blocks.append(Cautions((*found.cautions, *OVERLAP, *WEIGHTS.cautions)))
     return (Section("preferences", "What matters to the person", tuple(blocks), new_page=True),)
 
 
-def _answers(found: Preferences) -> tuple[str, ...]:
-    return tuple(
-        f"{answer_said(found, answer)} ({answer.fact.at.isoformat()[:10]}, "
-        f"{answer.fact.origin.kind})"
-        for answer in found.given.answers
-        if answer.fact is not None
-    )
+def _answers(found: Preferences) -> list[Block]:
+    """Return the answers; day and origin once above them where all share them."""
+    facts = [answer.fact for answer in found.given.answers if answer.fact is not None]
+    if not facts:
+        return []
+    told = [f"{fact.at.isoformat()[:10]}, {fact.origin.kind}" for fact in facts]
+    said = [answer_said(found, one) for one in found.given.answers if one.fact is not None]
+    if len(set(told)) == 1:
+        return [Text(f"Asked which of two matters more ({told[0]}):"), Items(tuple(said))]
+    each = tuple(f"{words} ({from_})" for words, from_ in zip(said, told, strict=True))
+    return [Text("Asked which of two matters more:"), Items(each)]
 
 
 def _order(found: Preferences) -> str:
