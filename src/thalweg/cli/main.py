@@ -17,6 +17,7 @@ from thalweg.cli.commands import (
     follow,
     images,
     keep,
+    lifecourse,
     margins,
     plan,
     pool,
@@ -61,6 +62,7 @@ ROOMS = (
     pool,
     prefer,
     margins,
+    lifecourse,
     follow,
     keep,
 )

@@ -72,8 +72,8 @@ class LifeTable:
 
     def summed_rate(self, age: ArrayLike) -> Vector:
         """Return the death rate summed from birth to any age in years; no unit."""
-        birthdays = np.arange(self.last_age + 1)
-        return np.asarray(np.interp(age, birthdays, self.cumulative_rate()), dtype=np.float64)
+        ages, birthdays = np.asarray(age, dtype=np.float64), np.arange(self.last_age + 1)
+        return np.asarray(np.interp(ages, birthdays, self.cumulative_rate()), dtype=np.float64)
 
     def survival(self, age: float, years: ArrayLike) -> Vector:
         """Return the share of those alive at `age` (years) who live `years` longer, 0 to 1."""
@@ -118,9 +118,7 @@ def life_table(sex: Sex) -> LifeTable:
         If it is neither "female" nor "male": no table is guessed.
     """
     if sex not in get_args(Sex):
-        raise InputError(
-            f"there is no life table for the sex {sex!r}", mend="state female or male"
-        )
+        raise InputError(f"there is no life table for the sex {sex!r}", mend="state female or male")
     found = np.array([float(row[f"{sex}_death_probability"]) for row in _packaged()])
     return LifeTable(sex, 2022, "United States", SOURCE, found)
 

@@ -26,6 +26,7 @@ TABLES = (
     "contrast",
     "fitness",
     "kidney",
+    "lifecourse",
     "pooling",
     "pooling-methods",
     "preferences",

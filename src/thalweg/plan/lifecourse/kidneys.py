@@ -56,10 +56,8 @@ def _left(start: Start, lost: tuple[Floats, ...], time: Floats, block: Block) ->
     if start.units == 1:
         return np.where(lost[0] <= time, 0.0, 1.0)
     more = 1.0 + block.value(start.compensation)
-    without = [
-        np.minimum((1.0 - share) * more, 1.0)
-        for share in (start.first_share, 1.0 - start.first_share)
-    ]
+    first = block.value(start.first_share)
+    without = [np.minimum((1.0 - share) * more, 1.0) for share in (first, 1.0 - first)]
     gone = [when <= time for when in lost]
     left = np.where(gone[0], without[0], np.where(gone[1], without[1], 1.0))
     return np.where(gone[0] & gone[1], 0.0, left)

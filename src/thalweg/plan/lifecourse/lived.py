@@ -153,14 +153,12 @@ def _late(
     each = [when(event, unit, block) for unit in range(units)]
     times[event.key] = each[0] if units == 1 else np.minimum.reduce(each)
     happened = [one <= found.moments.reached for one in each]
-    count = np.sum(happened, axis=0, dtype=np.int16) if units > 1 else happened[0]
-    found.parts["events", event.key] = count
-    found.values[f"event:{event.key}"] = count > 0
+    struck = np.asarray(np.sum(happened, axis=0, dtype=np.int16))
+    found.parts["events", event.key] = struck
+    found.values[f"event:{event.key}"] = struck > 0
 
 
-def _totals(
-    figure: str, burdens: tuple[Burden, ...] | None, found: Lived, block: Block
-) -> None:
+def _totals(figure: str, burdens: tuple[Burden, ...] | None, found: Lived, block: Block) -> None:
     """Add up a total over its parts."""
     if burdens is None:
         return

@@ -215,7 +215,7 @@ class Start:
         Deaths without regard to any illness.
     units : int
         Kidneys that drain: 1 or 2.
-    first_share : float
+    first_share : Quantity
         Part of the filtration that the first of two does, above 0 and below 1.
     gfr : Quantity or None
         mL/min per 1.73 m²; None: not known.
@@ -230,7 +230,7 @@ class Start:
     age: float
     table: LifeTable
     units: Literal[1, 2]
-    first_share: float
+    first_share: Quantity
     gfr: Quantity | None
     gfr_per_year: Quantity | None
     compensation: Quantity

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -41,9 +42,7 @@ class Shape:
     then_per_year: float
 
     def __post_init__(self) -> None:
-        rising = all(
-            a < b for row in (self.years, self.summed) for a, b in zip(row, row[1:], strict=False)
-        )
+        rising = all(a < b for row in (self.years, self.summed) for a, b in pairwise(row))
         starts = self.years[:1] == self.summed[:1] == (0.0,)
         alike = len(self.years) == len(self.summed)
         if not (rising and starts and alike and self.then_per_year >= 0):

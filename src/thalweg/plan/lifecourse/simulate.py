@@ -112,13 +112,17 @@ def in_blocks(
     each = lives // doubt.draws
     worlds = max(1, BLOCK // each)
     firsts = range(0, doubt.draws, worlds)
-    blocks = [Block(doubt, first, min(first + worlds, doubt.draws), each) for first in firsts]
-    cores = min(len(os.sched_getaffinity(0)), len(blocks))
+    cores = min(len(os.sched_getaffinity(0)), len(firsts))
+
+    def lived_through(first: int) -> Row:
+        # Made here and let go here: a block keeps what its lives met.
+        return work(Block(doubt, first, min(first + worlds, doubt.draws), each))
+
     done = []
     with ThreadPoolExecutor(cores) as pool:
-        for number, row in enumerate(pool.map(work, blocks), 1):
+        for number, row in enumerate(pool.map(lived_through, firsts), 1):
             done.append(row)
-            progress("Living many lives", number, len(blocks))
+            progress("Living many lives", number, len(firsts))
     return done
 
 

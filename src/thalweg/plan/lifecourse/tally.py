@@ -80,8 +80,10 @@ def difference(one: Lived, other: Lived, figures: Sequence[str]) -> Tally:
         tally.figures[figure] = _mean(first.astype(np.float64) - second)
     for key in one.parts.keys() | other.parts.keys():
         if key[0] in figures:
-            means = [lives.parts[key].mean(axis=-1) if key in lives.parts else 0.0
-                     for lives in (one, other)]
+            means = [
+                lives.parts[key].mean(axis=-1) if key in lives.parts else 0.0
+                for lives in (one, other)
+            ]
             tally.parts[key] = np.asarray(means[0] - means[1])
     return tally
 

@@ -74,7 +74,7 @@ def tubes(
     for begin, end in zip(kept_from, ends, strict=True):
         in_now = in_now | ((begin <= now) & (now < end))
     found.tube_now = in_now & (death > now)
-    return np.minimum(reached, first) * units + np.sum(spans, axis=0)
+    return np.asarray(np.minimum(reached, first) * units + np.sum(spans, axis=0))
 
 
 def _kept_from(tube: Tube, unit: int, first: Floats, block: Block) -> Floats:

@@ -40,6 +40,7 @@ def named_unknowns(option: OptionRates, start: Start) -> Iterator[tuple[str, Qua
         yield "the filtration rate today", start.gfr
     if start.gfr_per_year:
         yield "the yearly change of the filtration rate", start.gfr_per_year
+    yield "how the kidneys share the work", start.first_share
     yield "what a remaining kidney takes over", start.compensation
     for excess in start.excess:
         yield f"deaths by {excess.name}", excess.per_year

@@ -46,7 +46,6 @@ class Doubt:
             quantity.scale,
             quantity.centre,
             quantity.spread,
-            quantity.freedom,
             quantity.least,
             quantity.most,
         )
