@@ -77,7 +77,7 @@ def test_halves_of_a_life_make_the_whole() -> None:
 
 def test_no_table_is_guessed_and_none_is_short() -> None:
     with pytest.raises(InputError, match="no life table for the sex"):
-        life_table("unknown")  # type: ignore[arg-type]
+        life_table("unknown")
     for bad in ([0.1] * 50, [0.1] * 99 + [1.2], [[0.1] * 120]):
         with pytest.raises(InputError, match="one probability of dying"):
             life_table_of("male", 2020, "here", "own", bad)

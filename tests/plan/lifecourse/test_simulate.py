@@ -147,10 +147,12 @@ def test_the_filtration_rate_falls_as_written_down() -> None:
 
 def test_a_lost_kidney_takes_its_share_and_the_other_makes_up_for_some() -> None:
     """40 and 60 %, a fifth more by the one left: 72 or 48 % remain; both lost: nothing."""
-    still = {"gfr": certain("gfr", 100.0), "gfr_per_year": certain("slope", 0.0)}
+    start = person(
+        steady_table(1e-9), gfr=certain("gfr", 100.0), gfr_per_year=certain("slope", 0.0)
+    )
     lost = late("lost", 0.05, per_unit=True)
-    what = {"lost_unit": lost, "gfr_change": GfrChange(certain("change", 0.0), 1.0)}
-    course = lived_by(person(steady_table(1e-9), **still), option(**what), years=(10.0,))
+    steady = GfrChange(certain("change", 0.0), 1.0)
+    course = lived_by(start, option(lost_unit=lost, gfr_change=steady), years=(10.0,))
     seen = course.tallies["a"].lives["gfr"][0]
     assert set(np.round(seen, 6)) == {0.0, 48.0, 72.0, 100.0}
     gone = 1 - np.exp(-0.5)
