@@ -12,19 +12,14 @@ from dataclasses import dataclass
 from math import log, sqrt
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
 from thalweg.errors import InputError
+from thalweg.evidence.pooling.normal import fitted, studies, tau2
 from thalweg.record.method import Method
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from thalweg.plan.lifecourse.shape import Shape
-
-    Floats = NDArray[np.float64]
 
 __all__ = ["POOLED_RATE", "Seen", "log_rate", "pooled"]
 
@@ -112,32 +107,10 @@ def pooled(effects: Sequence[tuple[float, float]], *, least_tau: float) -> tuple
     tuple of float
         Mean, and the standard deviation of a new setting about it.
     """
-    values, variances = (np.array(column) for column in zip(*effects, strict=True))
-    count = len(effects)
-    between = _between(values, variances) if count > 1 else 0.0
-    if count < FEW:
+    values, variances = zip(*effects, strict=True)
+    given = studies(values, variances)
+    between = tau2(given, "pm") if given.spare else 0.0
+    if len(effects) < FEW:
         between = max(between, least_tau**2)
-    weights = 1.0 / (variances + between)
-    middle = float(np.average(values, weights=weights))
-    return middle, sqrt(between + 1.0 / float(weights.sum()))
-
-
-def _between(values: Floats, variances: Floats) -> float:
-    """Return the variance between series at which their scatter is what is expected of it.
-
-    References
-    ----------
-    Paule RC, Mandel J. J Res Natl Bur Stand 1982;87:377-385.
-    """
-
-    def excess(between: float) -> float:
-        weights = 1.0 / (variances + between)
-        middle = np.average(values, weights=weights)
-        return float(np.sum(weights * (values - middle) ** 2)) - (len(values) - 1)
-
-    if excess(0.0) <= 0:
-        return 0.0
-    from scipy.optimize import brentq  # noqa: PLC0415 - heavy
-
-    high = float(np.ptp(values) ** 2)
-    return float(brentq(excess, 0.0, max(high, float(variances.max())) * len(values), xtol=1e-14))
+    fit = fitted(given, between)
+    return float(fit.coefficients[0]), sqrt(between + float(fit.covariance[0, 0]))
