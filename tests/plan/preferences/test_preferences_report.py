@@ -123,6 +123,15 @@ def test_kidneys_first_widens_places_and_says_that_nothing_is_known() -> None:
     assert all(one.unknown == ("kidneys kept as long as possible",) for one in made.order)
 
 
+def test_an_operation_of_the_past_that_is_open_is_said_to_be_one() -> None:
+    first = next(one for one in CHANGED.diversions if one.verdict == "open")
+    old = replace(first.diversion, standing="historical", standing_note="given up elsewhere")
+    rows = tuple(replace(one, diversion=old) if one is first else one for one in CHANGED.diversions)
+    made = found(replace(CHANGED, diversions=rows))
+    assert f"{old.name} is historical: given up elsewhere." in made.cautions
+    assert not [one for one in found().cautions if "given up elsewhere" in one]
+
+
 def test_words_of_a_firm_a_leaning_and_an_open_first_place() -> None:
     made = found(CHANGED, answered("no-bag/kidneys", "first"))
     one, *others = made.order

@@ -164,6 +164,13 @@ class Preferences:
                 f"{100 * self.unknown_weight:.0f} % of what matters lies on things of which some "
                 "open option is not known: places are wide for that reason."
             )
+        # A place must not make an operation of the past look like any other.
+        said += [
+            f"{one.row.diversion.name} is {one.row.diversion.standing}: "
+            f"{one.row.diversion.standing_note}."
+            for one in self.order
+            if one.row.diversion.standing != "usual"
+        ]
         if self.weights.effective < FEW_EFFECTIVE:
             said.append("The answers leave few weightings that fit them: the shares are rough.")
         return (*said, *STANDING, *self.known.notices)
