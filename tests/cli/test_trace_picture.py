@@ -131,8 +131,7 @@ def test_the_plan_shows_what_was_wrong_beside_the_reason(tmp_path: Path) -> None
     said, path = planned(tmp_path, marks)
     assert "length_mm" not in said
     page = page_of(path)
-    (picture,) = [one for one in page.all("img") if "not traced" not in one["alt"]
-                  and "midline" in one["alt"]]  # fmt: skip
+    (picture,) = [one for one in page.all("img") if "end: the start lies" in one["alt"]]
     assert picture["src"].startswith("data:image/svg+xml")
     assert "was not traced: end: the start lies on the left" in words(page.text)
 

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from thalweg.measure.course import Course
+    from thalweg.plan.workup.report import Completeness
     from thalweg.progress import Progress
     from thalweg.record.image import ImageVolume
     from thalweg.service.marked_phase import SeenAgain
@@ -77,6 +78,7 @@ class WrittenPlan:
     case_id: str
     files: tuple[Path, ...]
     workup: Workup
+    completeness: Completeness | None
     reason: str
 
     def lines(self) -> list[str]:
@@ -87,10 +89,11 @@ class WrittenPlan:
 
     def to_json(self) -> dict[str, Any]:
         """Return files, findings, routes and appraisal."""
+        whole = () if self.completeness is None else (self.completeness.finding(),)
         return {
             "case": self.case_id,
             "files": [str(path) for path in self.files],
-            "findings": [finding.to_json(cite) for finding in self.workup.findings],
+            "findings": [finding.to_json(cite) for finding in (*self.workup.findings, *whole)],
             "routes": [route.to_json() for route in self.workup.routes],
             "appraisal": self.workup.appraisal.to_json(),
             "calendar": self.reason,
@@ -216,4 +219,4 @@ def write_plan(
     replace_files(files)
     progress("Writing the plan", 3, 3)
     store.note("plan written", case_id=case_id, on=at.isoformat())
-    return WrittenPlan(case_id, tuple(files), workup, content.calendar_reason)
+    return WrittenPlan(case_id, tuple(files), workup, content.completeness, content.calendar_reason)
