@@ -17,6 +17,7 @@ from thalweg.service.following import (
     issued_file,
     own_calendar_rules,
 )
+from thalweg.service.handouts import handouts
 from thalweg.service.preferences import preferences_for
 from thalweg.service.protocol import read_protocol
 from thalweg.service.renogram_course import own_renogram_rules, planned_renograms
@@ -24,6 +25,7 @@ from thalweg.service.safefile import replace_files
 from thalweg.service.ureters import Draw
 from thalweg.service.workup import work_up
 from thalweg.sheets.html import to_html
+from thalweg.sheets.messages import ENGLISH, wording
 from thalweg.sheets.pdf import to_pdf
 from thalweg.sheets.pictures.course import course_picture
 from thalweg.sheets.pictures.radiograph import radiograph_picture
@@ -171,6 +173,7 @@ def write_plan(
     *,
     at: date,
     protocol: Path | None = None,
+    language: str = ENGLISH,
     progress: Progress = silent,
 ) -> WrittenPlan:
     """Work a case up and write its plan.
@@ -180,20 +183,23 @@ def write_plan(
     case_id : str
     store : Store
     out : Path
-        Folder for ``plan-ID.html``, ``plan-ID.pdf`` and, where the operation has a date,
-        ``calendar-ID.ics``.
+        Folder for ``plan-ID``, ``consent-ID`` and a ``leaflet-DIVERSION`` for each option that is
+        not closed, each as HTML and PDF, and, where the operation has a date, ``calendar-ID.ics``.
     at : date
         Work with what was known on this day.
     protocol : Path, optional
         Folder of the unit's own rules.
+    language : str
+        Of the sheets for the person; the plan itself is in English.
     progress : Progress
 
     Raises
     ------
     InputError
-        If there is no such case, or a file cannot be written.
+        If there is no such case or language, or a file cannot be written.
     """
     own = read_protocol(protocol)
+    words = wording(language, own.translations)
     workup = work_up(
         case_id,
         store,
@@ -205,18 +211,19 @@ def write_plan(
         progress=progress,
     )
     content = plan_content(workup, own)
-    progress("Writing the plan", 0, 3)
-    document = plan_document(content)
-    files = {out / f"plan-{case_id}.html": to_html(document)}
-    progress("Writing the plan", 1, 3)
-    files[out / f"plan-{case_id}.pdf"] = to_pdf(document)
-    progress("Writing the plan", 2, 3)
+    documents = {f"plan-{case_id}": plan_document(content)}
+    documents |= handouts(content, own, words)
+    files: dict[Path, bytes] = {}
+    for number, (name, document) in enumerate(documents.items()):
+        progress("Writing the plan", number, len(documents))
+        files[out / f"{name}.html"] = to_html(document)
+        files[out / f"{name}.pdf"] = to_pdf(document)
     if content.calendar is not None and content.calendar.operation_date is not None:
         path = out / f"calendar-{case_id}.ics"
         # Issued at the start of the plan's day, so that the same plan is the same file.
         issued_at = datetime.combine(at, time.min, UTC)
         files[path] = issued_file(case_id, content.calendar, path, issued_at=issued_at)
     replace_files(files)
-    progress("Writing the plan", 3, 3)
+    progress("Writing the plan", len(documents), len(documents))
     store.note("plan written", case_id=case_id, on=at.isoformat())
     return WrittenPlan(case_id, tuple(files), workup, content.completeness, content.calendar_reason)

@@ -1,6 +1,7 @@
 """A unit's own protocol: a folder of TOML files whose rows take the place of ours by key.
 
-A ``series.csv`` in it holds the unit's own outcomes, which stand beside the published series.
+A ``series.csv`` in it holds the unit's own outcomes, which stand beside the published series; a
+``messages-LANGUAGE.po`` holds the sheets for the person in a language that the unit translated.
 """
 
 from __future__ import annotations
@@ -36,14 +37,17 @@ TABLES = (
 """Files that a protocol folder may hold, by name without ``.toml``."""
 OUTCOMES = "series.csv"
 """The file of the unit's own outcomes."""
+TRANSLATION = "messages-"
+"""Beginning of the name of a translation, which ends in the language and ``.po``."""
 
 
 @dataclass(frozen=True)
 class Protocol:
-    """The tables of a protocol folder, by name, and the unit's own outcomes."""
+    """The tables of a protocol folder, by name, the unit's own outcomes and its translations."""
 
     tables: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     series: tuple[Series, ...] = ()
+    translations: Mapping[str, bytes] = field(default_factory=dict)
 
     def table(self, name: str) -> Mapping[str, Any] | None:
         """Return the unit's table of that name, or None where it has none."""
@@ -81,13 +85,25 @@ def read_protocol(folder: Path | None) -> Protocol:
                 f"cannot be read as TOML ({error})", where=path.name, mend="correct that place"
             ) from error
     own = _own_series(folder, tables)
-    if not tables and not own:
+    translations = _translations(folder)
+    if not tables and not own and not translations:
         raise InputError(
             "holds no rules",
             where=str(folder),
             mend=f"put {' or '.join(f'{name}.toml' for name in TABLES)} or {OUTCOMES} into it",
         )
-    return Protocol(tables, own)
+    return Protocol(tables, own, translations)
+
+
+def _translations(folder: Path) -> Mapping[str, bytes]:
+    """Return the bytes of each translation by its language; read where it is used."""
+    found = {}
+    for path in sorted(folder.glob(f"{TRANSLATION}*.po")):
+        try:
+            found[path.stem.removeprefix(TRANSLATION)] = path.read_bytes()
+        except OSError as error:
+            raise InputError("cannot be read", where=path.name, mend="check the file") from error
+    return found
 
 
 def _own_series(folder: Path, tables: Mapping[str, Mapping[str, Any]]) -> tuple[Series, ...]:

@@ -15,7 +15,10 @@ __all__ = [
     "Cautions",
     "Cell",
     "Document",
+    "Heading",
     "Items",
+    "Labels",
+    "Lines",
     "Picture",
     "Section",
     "Table",
@@ -80,6 +83,8 @@ class Table:
         What the table holds, for people and for screen readers.
     roomy : bool
         Rows high enough to write in by hand.
+    row_heads : bool
+        The first cell of each row names the row.
     """
 
     head: tuple[str, ...]
@@ -87,6 +92,7 @@ class Table:
     shares: tuple[float, ...] = ()
     caption: str = ""
     roomy: bool = False
+    row_heads: bool = False
 
     def __post_init__(self) -> None:
         if any(len(row) != len(self.head) for row in self.rows):
@@ -120,24 +126,53 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
+class Heading:
+    """A title within a section."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Lines to write on by hand, below what they are for."""
+
+    prompt: str
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Beside:
     """A small picture with what is said of it next to it; `picture.share` is its width."""
 
     picture: Picture
-    blocks: tuple[Text | Items | Cautions | Table, ...]
+    blocks: tuple[Text | Items | Cautions | Table | Heading, ...]
 
 
-Block = Text | Items | Cautions | Table | Picture | Beside
+Block = Text | Items | Cautions | Table | Picture | Beside | Heading | Lines
+
+
+@dataclass(frozen=True, slots=True)
+class Labels:
+    """The few words of the form itself; `page` has {page} and {pages} in it."""
+
+    contents: str = "Contents"
+    page: str = "Page {page} of {pages}"
+    cautions: str = "Cautions"
 
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A titled run of blocks; `key` names it in links."""
+    """A titled run of blocks; `key` names it in links.
+
+    `small` sets its tables small on paper whatever the size of the running text: for lists that
+    are looked up, not read.
+    """
 
     key: str
     title: str
     blocks: tuple[Block, ...]
     new_page: bool = False
+    small: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +190,15 @@ class Document:
     made_on : str
         ISO 8601 date it speaks of.
     sections : tuple of Section
+    language : str
+        BCP 47 tag.
+    direction : str
+        ``"ltr"`` or ``"rtl"``.
+    text_pt : float
+        Size of the running text on paper, points.
+    labels : Labels
+    last : str
+        The last line of the last page; may be empty.
     """
 
     title: str
@@ -164,3 +208,7 @@ class Document:
     made_on: str
     sections: tuple[Section, ...]
     language: str = "en"
+    direction: str = "ltr"
+    text_pt: float = 9.0
+    labels: Labels = Labels()
+    last: str = ""

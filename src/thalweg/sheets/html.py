@@ -6,7 +6,17 @@ import base64
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from thalweg.sheets.document import Beside, Cautions, Cell, Items, Picture, Table, Text
+from thalweg.sheets.document import (
+    Beside,
+    Cautions,
+    Cell,
+    Heading,
+    Items,
+    Lines,
+    Picture,
+    Table,
+    Text,
+)
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -23,6 +33,8 @@ _KINDS = {
     Table: "table",
     Picture: "picture",
     Beside: "beside",
+    Heading: "heading",
+    Lines: "lines",
 }
 
 

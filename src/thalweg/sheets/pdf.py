@@ -4,11 +4,22 @@ from __future__ import annotations
 
 import json
 import tempfile
+from dataclasses import asdict
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from thalweg.sheets.document import Beside, Cautions, Cell, Items, Picture, Table, Text
+from thalweg.sheets.document import (
+    Beside,
+    Cautions,
+    Cell,
+    Heading,
+    Items,
+    Lines,
+    Picture,
+    Table,
+    Text,
+)
 
 if TYPE_CHECKING:
     from thalweg.sheets.document import Block, Document
@@ -17,18 +28,15 @@ __all__ = ["to_pdf"]
 
 
 def _block(block: Block, folder: Path, number: str) -> dict[str, Any]:
-    if isinstance(block, Text):
-        return {"kind": "text", "text": block.text, "lead": block.lead}
-    if isinstance(block, Items):
-        return {"kind": "items", "items": list(block.items)}
-    if isinstance(block, Cautions):
-        return {"kind": "cautions", "items": list(block.items)}
+    if isinstance(block, Text | Items | Cautions | Heading | Lines):
+        return {"kind": type(block).__name__.lower(), **asdict(block)}
     if isinstance(block, Table):
         return {
             "kind": "table",
             "head": list(block.head),
             "caption": block.caption,
             "roomy": block.roomy,
+            "row_heads": block.row_heads,
             "shares": list(block.shares or (1.0,) * len(block.head)),
             "rows": [[_cell(cell) for cell in row] for row in block.rows],
         }
@@ -78,6 +86,7 @@ def to_pdf(document: Document) -> bytes:
             {
                 "title": section.title,
                 "new_page": section.new_page,
+                "small": section.small,
                 "blocks": [
                     _block(block, folder, f"{i}-{j}") for j, block in enumerate(section.blocks)
                 ],
@@ -90,7 +99,11 @@ def to_pdf(document: Document) -> bytes:
             "running": document.running,
             "warning": document.warning,
             "made_on": document.made_on,
-            "language": document.language,
+            "language": document.language.split("-")[0],
+            "direction": document.direction,
+            "text_pt": document.text_pt,
+            "page": document.labels.page,
+            "last": document.last,
             "sections": sections,
         }
         folder.joinpath("document.json").write_text(json.dumps(content), encoding="utf-8")
@@ -102,6 +115,8 @@ def to_pdf(document: Document) -> bytes:
             root=str(folder),
             font_paths=[str(_font_folder())],
             ignore_system_fonts=True,
+            # Accessible PDF (ISO 14289): tags, title and the words of pictures are made sure of.
+            pdf_standards=["ua-1"],
         )
     if not isinstance(made, bytes):
         msg = "the typesetter returned no single PDF"

@@ -77,11 +77,23 @@ def plan(
         typer.Option("--out", metavar="DIR", help="Where the documents go; default: here."),
     ] = None,
     protocol: OwnRules = None,
+    language: Annotated[
+        str,
+        typer.Option(
+            "--language",
+            metavar="TAG",
+            help="Language of the sheets for the person: en, one that your protocol folder "
+            "translates (messages-TAG.po), or en-XA and ar-XB to test a translation's room.",
+        ),
+    ] = "en",
     home: Home = None,
     on: On = None,
     as_json: Json = False,
 ) -> None:
-    """Work the case up and write the plan, as HTML and PDF, with the calendar as iCalendar."""
+    """Work the case up and write the plan, the sheet for the talk and a leaflet for each option.
+
+    Each is HTML and PDF; the calendar is iCalendar.
+    """
     from thalweg.service.documents import write_plan
     from thalweg.service.keeping import open_store
 
@@ -92,6 +104,7 @@ def plan(
             out or Path.cwd(),
             at=as_date(on),
             protocol=protocol,
+            language=language,
             progress=progress,
         )
 

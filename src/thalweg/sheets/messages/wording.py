@@ -11,7 +11,7 @@ from thalweg.sheets.messages.catalogue import english, placeholders
 from thalweg.sheets.messages.pseudo import PSEUDO
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from datetime import date
 
     from babel import Locale
@@ -29,6 +29,10 @@ _HOLE = re.compile(r"\{[^{}]*\}")
 _TAG = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 
 
+def _two_forms(count: int) -> int:
+    return 0 if count == 1 else 1
+
+
 def isolated(text: str) -> str:
     """Return a text that keeps its direction among words that run the other way."""
     return f"{FIRST_STRONG}{text}{POP}" if text else text
@@ -43,17 +47,20 @@ class Wording:
     language : str
         BCP 47 tag.
     locale : babel.Locale
-        What CLDR knows of it: plural forms, numbers, dates, direction.
+        What CLDR knows of it: numbers, dates, direction.
     texts : mapping
         Key to the text, one for each plural form.
     untranslated : frozenset of str
         Keys that stay English.
+    plural : callable
+        Which plural form a count takes.
     """
 
     language: str
     locale: Locale
     texts: Mapping[str, tuple[str, ...]]
     untranslated: frozenset[str] = field(default=frozenset())
+    plural: Callable[[int], int] = field(default=_two_forms)
 
     @property
     def direction(self) -> str:
@@ -91,14 +98,11 @@ class Wording:
 
     def form(self, key: str, count: int) -> int:
         """Return which plural form of a text a count takes."""
-        if key in self.untranslated or self.language in (ENGLISH, *PSEUDO):
-            return 0 if count == 1 else 1
-        rule = self.locale.plural_form
-        return sorted(rule.tags | {"other"}, key=_ORDER.index).index(rule(count))
+        return _two_forms(count) if key in self.untranslated else self.plural(count)
 
     def items(self, key: str) -> tuple[str, ...]:
         """Return the items of a list."""
-        found = []
+        found: list[str] = []
         while self.has(f"{key}.{len(found) + 1}"):
             found.append(self(f"{key}.{len(found) + 1}"))
         if not found:
@@ -126,10 +130,6 @@ class Wording:
 
     def _ready(self, text: str) -> str:
         return _HOLE.sub(lambda hole: isolated(hole[0]), text) if self.right_to_left else text
-
-
-_ORDER = ("zero", "one", "two", "few", "many", "other")
-"""CLDR's plural categories, in the order in which gettext numbers a language's forms."""
 
 
 def wording(language: str = ENGLISH, translations: Mapping[str, bytes] | None = None) -> Wording:
@@ -170,14 +170,15 @@ def _locale(language: str) -> Locale:
 
     # English of no country writes dates as the United States do.
     base = {ENGLISH: "en-GB", **{one: one.split("-")[0] for one in PSEUDO}}.get(language, language)
+    refused = InputError(
+        f"{language!r} is not a language that CLDR knows", mend="write it like fi or pt-BR"
+    )
+    if not _TAG.fullmatch(base):
+        raise refused
     try:
-        if not _TAG.fullmatch(base):
-            raise ValueError(base)
         return Locale.parse(base, sep="-")
     except (UnknownLocaleError, ValueError):
-        raise InputError(
-            f"{language!r} is not a language that CLDR knows", mend="write it like fi or pt-BR"
-        ) from None
+        raise refused from None
 
 
 def _translated(language: str, content: bytes) -> Wording:
@@ -197,9 +198,11 @@ def _translated(language: str, content: bytes) -> Wording:
         raise InputError(
             "it translates none of the texts",
             where=f"messages-{language}.po",
-            mend="begin from the packaged template messages.pot",
+            mend="fill in its msgstr lines",
         )
-    return Wording(language, locale, texts, frozenset(missing))
+    from gettext import c2py  # noqa: PLC0415
+
+    return Wording(language, locale, texts, frozenset(missing), c2py(page.plural_expr))
 
 
 def _read(language: str, content: bytes) -> Catalog:
@@ -228,8 +231,8 @@ def _of(page: Catalog, message: Message) -> tuple[str, ...] | None:
             message.other,
         ):
             return None
-        forms = tuple(found.string)
-        return forms if forms and all(forms) else None
+        forms = tuple(found.string or ())
+        return forms if len(forms) == page.num_plurals and all(forms) else None
     return (found.string,) if isinstance(found.string, str) and found.string else None
 
 

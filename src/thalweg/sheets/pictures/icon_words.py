@@ -17,7 +17,7 @@ ENGLISH: Mapping[str, str] = {
     "icons.title": "How many it happened to",
     "icons.caption": "Published figures of groups; they do not say who will be among them.",
     "icons.sure": "affected, even at the low end of the range",
-    "icons.estimate": "affected, by the best estimate",
+    "icons.estimate": "affected, by the estimate",
     "icons.maybe": "perhaps affected: at the high end of the range",
     "icons.not": "not affected",
     "icons.said": "{estimate} of {of} {ones}; between {low} and {high}.",

@@ -15,7 +15,7 @@ from thalweg.errors import InputError
 from thalweg.sheets.document import Picture
 from thalweg.sheets.pictures.diversions.labels import LINE, text_width, wrapped
 from thalweg.sheets.pictures.diversions.look import THEMES, hatching
-from thalweg.sheets.pictures.diversions.pen import root
+from thalweg.sheets.pictures.diversions.pen import root, turned
 from thalweg.sheets.pictures.icon_words import english, in_words
 from thalweg.sheets.pictures.shares import counted, denominator
 
@@ -189,7 +189,8 @@ class _Pen:
                     f"{x + PANEL - text_width(text, size, bold=size == TITLE) / 2:.1f}"
                 )
                 attributes |= {"text-anchor": "middle", "direction": "rtl"}
-            SubElement(sheet, "text", attributes).text = text
+            said = turned(text) if self.right_to_left else text
+            SubElement(sheet, "text", attributes).text = said
 
     def _panel(self, panel: Element, counts: Counts | None, x: float, y: float) -> None:
         grid = self.grid
@@ -266,6 +267,7 @@ class _Pen:
                     middle = width - EDGE - 22 - text_width(text, FONT) / 2
                     attributes |= {"x": f"{middle:.1f}", "text-anchor": "middle"}
                     attributes["direction"] = "rtl"
-                SubElement(group, "text", attributes).text = text
+                said = turned(text) if self.right_to_left else text
+                SubElement(group, "text", attributes).text = said
                 y += FONT * LINE
             y += 6

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from thalweg.sheets.document import Block
     from thalweg.sheets.plan.content import PlanContent
 
-__all__ = ["beside_diagram"]
+__all__ = ["beside_diagram", "stoma_place"]
 
 LONE = "cutaneous-single"
 SHARE = 0.28
@@ -37,15 +37,29 @@ def beside_diagram(
     """
     if key not in DIAGRAMS:
         return blocks
-    site = _site(content, key) if DIAGRAMS[key].by_site else None
-    place = None if site is None else _from_navel(content, site)
-    # Where margins chose no site, a lone ureter still has its side.
-    side = None if place is not None else _lone_side(content, key)
+    side, place, site = stoma_place(content, key)
     picture = diversion_picture(key, side=side, site_mm=place, size="small", share=SHARE)
     said = picture.caption
     if place is not None and site is not None:
         said += f" Site: {site.name}{_why(content)}."
     return (Beside(replace(picture, caption=""), (*blocks, Text(said))),)
+
+
+def stoma_place(
+    content: PlanContent, key: str
+) -> tuple[str | None, tuple[float, float] | None, MeasuredSite | None]:
+    """Return the side and the place, mm from the navel, to draw a stoma at, and the site it is of.
+
+    Parameters
+    ----------
+    content : PlanContent
+    key : str
+        Of a diversion that has a diagram.
+    """
+    site = _site(content, key) if DIAGRAMS[key].by_site else None
+    place = None if site is None else _from_navel(content, site)
+    # Where margins chose no site, a lone ureter still has its side.
+    return None if place is not None else _lone_side(content, key), place, site
 
 
 def _why(content: PlanContent) -> str:

@@ -18,10 +18,12 @@ if TYPE_CHECKING:
     from thalweg.sheets.pictures.diversions.labels import Placed
     from thalweg.sheets.pictures.diversions.look import Theme
 
-__all__ = ["FRAMES", "Frame", "Pen", "root"]
+__all__ = ["FRAMES", "Frame", "Pen", "root", "turned"]
 
 EDGE, BADGE, NEAR = 4.0, 10.5, 4.0
 """Margin of the paper; radius of a number; distance of a line from its name; picture units."""
+MARK = "\u200f"
+"""Unicode's right-to-left mark: not every program follows the attribute `direction`."""
 FONTS = "DejaVu Sans, Verdana, sans-serif"
 
 
@@ -65,6 +67,11 @@ FRAMES = {
     "phone": Frame(360.0, 1.2, 16.0, 30.0, 2 * BADGE, numbered=True, keyed=True),
     "small": Frame(260.0, 0.9, 14.0, 22.0, 2 * BADGE, numbered=True),
 }
+
+
+def turned(line: str) -> str:
+    """Return a line whose signs at both ends run from right to left in every program."""
+    return f"{MARK}{line}{MARK}"
 
 
 def root(width: float, height: float, name: str, title: str, says: str) -> Element:
@@ -187,7 +194,7 @@ class Pen:
                 "fill": self.theme.ink,
                 **more,
             },
-        ).text = text
+        ).text = turned(text) if self.right_to_left else text
 
     def _heads(self, sheet: Element) -> None:
         frame = self.frame
