@@ -7,7 +7,7 @@ import re
 from dataclasses import replace
 from datetime import date
 from io import BytesIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
 import pytest
@@ -272,7 +272,7 @@ def test_headings_come_in_order_and_tables_have_heads(sheet: Document) -> None:
 
 def test_the_paper_is_tagged_titled_and_bookmarked(sheet: Document) -> None:
     reader = PdfReader(BytesIO(to_pdf(sheet)))
-    root = reader.trailer["/Root"]
+    root: Any = reader.trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
     assert root["/Lang"] == "en"
     assert reader.metadata is not None
