@@ -297,7 +297,7 @@ def test_large_print_has_no_small_letter() -> None:
             # The size on paper is the font's, by the scale of text and of page.
             seen.append(size * abs(at[3]) * abs(matrix[3]))
             if seen[-1] < 15.9:
-                small.update(words(text))
+                small.update("".join(text.split()))
 
     for page in PdfReader(BytesIO(to_pdf(document))).pages:
         page.extract_text(visitor_text=look)
