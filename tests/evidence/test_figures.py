@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import pytest
 
-from thalweg.evidence.figures import figures_for
+from thalweg.evidence.figures import Figure, figures_for
 from thalweg.evidence.outcome import outcomes
 from thalweg.evidence.pool_groups import pool_groups
+from thalweg.evidence.pooling import pool
 from thalweg.evidence.series import packaged, published
 
 
-def of(diversion: str, outcome: str):  # type: ignore[no-untyped-def]
+def of(diversion: str, outcome: str) -> Figure:
     (found,) = [one for one in figures_for(diversion) if one.outcome == outcome]
     return found
 
@@ -80,6 +81,20 @@ def test_children_have_their_own_series_or_none() -> None:
 
 def test_a_figure_says_how_long_people_were_watched() -> None:
     figure = of("ileal-conduit", "stone")
-    told = [one.follow_up_months for one in figure.series]
+    told = [one.follow_up_months or 0.0 for one in figure.series]
     assert figure.months == (min(told), max(told))
     assert replace(figure, estimate=None, interval=None).doubts[-1] == "wide"
+
+
+def test_several_groups_are_told_as_one_only_where_the_pool_speaks() -> None:
+    for diversion in ("cutaneous-bilateral", "ileal-conduit", "neobladder"):
+        for figure in figures_for(diversion):
+            found = pool(figure.group.events, figure.group.totals)
+            if found.speaks:
+                assert figure.estimate == found.mean
+                assert (figure.interval, figure.prediction) == (found.interval, found.prediction)
+            else:
+                assert (figure.estimate, figure.interval, figure.prediction) == (None, None, None)
+    # Seven series of narrowing at the join run from 0 to 25 of 100: no one figure.
+    assert of("ileal-conduit", "ureteroenteric-stricture").estimate is None
+    assert of("cutaneous-bilateral", "tube-dependence").prediction is not None

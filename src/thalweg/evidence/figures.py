@@ -13,12 +13,14 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from thalweg.evidence.outcome import outcomes
 from thalweg.evidence.pool_groups import pool_groups
+from thalweg.evidence.pooling import pool
 from thalweg.evidence.series import published
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from thalweg.evidence.pool_groups import PoolGroup
+    from thalweg.evidence.pooling import PoolSettings
     from thalweg.evidence.protocol import Rules
     from thalweg.evidence.series import Population, Series
 
@@ -47,9 +49,12 @@ class Figure:
     group : PoolGroup
         The pool that is told.
     estimate : float or None
-        Share of those counted, 0 to 1; None where the pool has no single one.
+        Share, 0 to 1, pooled where there are several groups; None where they differ so much, or
+        are so few, that one figure would mislead.
     interval : tuple of float or None
         Its 95 % interval.
+    prediction : tuple of float or None
+        Where the share of a further such hospital would lie, 0 to 1; None from too few groups.
     across : tuple of float
         Least and greatest share over the series of every pool of this outcome, 0 to 1; equal to
         `spread` where there is no other pool.
@@ -59,6 +64,7 @@ class Figure:
     group: PoolGroup
     estimate: float | None
     interval: tuple[float, float] | None
+    prediction: tuple[float, float] | None
     across: tuple[float, float]
 
     @property
@@ -136,8 +142,8 @@ def figures_for(
     diversion: str,
     *,
     population: Population = "adult",
-    own: tuple[Series, ...] = (),
     rules: Rules | None = None,
+    settings: PoolSettings | None = None,
 ) -> tuple[Figure, ...]:
     """Return the figure of each outcome that has one, in the order of the outcomes.
 
@@ -147,48 +153,39 @@ def figures_for(
         Key of the catalogue.
     population : "adult", "child" or "mixed"
         Whom the series are about.
-    own : tuple of Series
-        The unit's own outcomes, pooled with the published ones.
     rules : Rules, optional
-        The unit's own rules of pooling.
+        Which series may be pooled, by the unit's own rules.
+    settings : PoolSettings, optional
+        How they are pooled, by the unit's own.
 
     Returns
     -------
     tuple of Figure
         Of each outcome the pool that holds most, of those counted as the outcome usually is where
         there are any; between pools of one size, that of the definition listed first. An outcome
-        without any count is left out.
+        without any count is left out. A unit's own outcomes are no part of it: they are held
+        against the published ones elsewhere.
     """
-    rows = published(population=population, own=own)
+    rows = published(population=population)
     groups = [one for one in pool_groups(rows, diversion=diversion, rules=rules) if one.series]
     order = list(outcomes())
     groups.sort(key=lambda one: order.index(one.outcome))
     return tuple(
-        _told(diversion, tuple(some)) for _, some in groupby(groups, lambda one: one.outcome)
+        _told(diversion, tuple(some), settings)
+        for _, some in groupby(groups, lambda one: one.outcome)
     )
 
 
-def _told(diversion: str, groups: tuple[PoolGroup, ...]) -> Figure:
+def _told(diversion: str, groups: tuple[PoolGroup, ...], settings: PoolSettings | None) -> Figure:
     chosen = max(groups, key=lambda one: (one.unit == one.what.unit, sum(one.totals)))
     alike = [one for one in groups if one.unit == chosen.unit]
-    estimate, interval = _share(chosen)
     across = _span(row for one in alike for row in one.series)
-    return Figure(diversion, chosen, estimate, interval, across)
+    pooled = pool(chosen.events, chosen.totals, settings=settings)
+    if not pooled.speaks:
+        return Figure(diversion, chosen, None, None, None, across)
+    return Figure(diversion, chosen, pooled.mean, pooled.interval, pooled.prediction, across)
 
 
 def _span(rows: Iterable[Series]) -> tuple[float, float]:
     shares = [one.events / one.n for one in rows if one.events is not None]
     return min(shares), max(shares)
-
-
-def _share(group: PoolGroup) -> tuple[float | None, tuple[float, float] | None]:
-    """Return the share of one series with its exact interval (Clopper and Pearson).
-
-    Several series are not added up: they differ by more than chance.
-    """
-    if len(group.series) > 1:
-        return None, None
-    from scipy.stats import binomtest  # noqa: PLC0415 - a heavy import, only for a sheet
-
-    found = binomtest(group.events[0], group.totals[0]).proportion_ci(0.95, method="exact")
-    return group.events[0] / group.totals[0], (float(found.low), float(found.high))

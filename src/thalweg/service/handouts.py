@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from thalweg.evidence.figures import figures_for
 from thalweg.evidence.pool_groups import pool_rules
+from thalweg.evidence.pooling import METHODS_TABLE, pool_settings
 from thalweg.plan.catalogue import catalogue
 from thalweg.record.case import age_in_years
 from thalweg.sheets.handout import HandoutContent, Option, consent_document, leaflet_document
@@ -43,8 +44,8 @@ def _option(row: Appraised, content: PlanContent, protocol: Protocol, *, adult: 
     figures = figures_for(
         key,
         population="adult" if adult else "child",
-        own=protocol.series,
         rules=pool_rules(protocol.table("pooling")),
+        settings=pool_settings(protocol.table(METHODS_TABLE)),
     )
     if key not in DIAGRAMS:
         return Option(row, figures)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from thalweg.sheets.document import Picture
     from thalweg.sheets.messages import Wording
 
-__all__ = ["HandoutContent", "Option", "Told", "cannot_happen", "told"]
+__all__ = ["HandoutContent", "Option", "Told", "cannot_happen", "standing", "told"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,6 +125,15 @@ class Told:
             size=size,
             share=share,
         )
+
+
+def standing(diversion: Diversion, words: Wording) -> tuple[str, ...]:
+    """Return that a way is a last resort, hardly done any more or for children, where it is."""
+    key = {"last resort": "each.last-resort", "historical": "each.historical"}
+    said = [words(key[diversion.standing])] if diversion.standing in key else []
+    if diversion.published_for == "children":
+        said.append(words("each.children"))
+    return tuple(said)
 
 
 @cache

@@ -68,7 +68,7 @@ def _between(key: str, span: tuple[float, float], words: Wording) -> str:
 
 
 def how_many(figure: Figure, words: Wording) -> str:
-    """Return how many, with the range by chance, how the groups differ, and other countings."""
+    """Return how many, with the range by chance, that of other hospitals, and other countings."""
     share = share_of(figure, "")
     said = []
     if share is not None:
@@ -85,7 +85,9 @@ def how_many(figure: Figure, words: Wording) -> str:
                 high=counts.high,
             )
         )
-    if len(figure.series) > 1:
+    if figure.prediction is not None:
+        said.append(_between("numbers.elsewhere", figure.prediction, words))
+    elif len(figure.series) > 1:
         low, high = figure.spread
         said.append(
             words("numbers.found-alike")

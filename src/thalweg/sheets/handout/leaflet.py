@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from thalweg.evidence.outcome import outcomes
 from thalweg.sheets.document import Block, Cautions, Heading, Items, Lines, Section, Text
-from thalweg.sheets.handout.content import cannot_happen, told
+from thalweg.sheets.handout.content import cannot_happen, standing, told
 from thalweg.sheets.handout.figures import arrays_of, how_many, how_sure, whom
 from thalweg.sheets.handout.frame import explained, finished, ring_lines
 from thalweg.sheets.handout.option import plain_parts
@@ -30,6 +30,7 @@ NOTES = 8
 
 def _what(option: Option, plain: Told, words: Wording, *, adult: bool) -> Section:
     notices = [words(f"notice.{key}") for key in ("supports", "averages", "local", "unknown")]
+    notices[:0] = standing(option.row.diversion, words)
     if not adult:
         notices.append(words("notice.child"))
     if plain.own_words:

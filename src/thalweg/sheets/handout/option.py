@@ -19,7 +19,7 @@ from thalweg.sheets.document import (
     Text,
     Tone,
 )
-from thalweg.sheets.handout.content import told
+from thalweg.sheets.handout.content import standing, told
 from thalweg.sheets.handout.figures import arrays_of
 
 if TYPE_CHECKING:
@@ -88,8 +88,8 @@ def option_section(option: Option, at: date, words: Wording) -> Section:
     row = option.row
     plain = told(row.diversion, words)
     blocks: list[Block] = [Heading(words("label.part.what")), Text(plain.what)]
-    if plain.own_words:
-        blocks.append(Cautions((words("notice.own-words"),)))
+    own = (words("notice.own-words"),) if plain.own_words else ()
+    blocks.append(Cautions((*standing(row.diversion, words), *own)))
     picture = plain.picture(option, words, size="page", share=0.8)
     if picture is not None:
         blocks.append(picture)
