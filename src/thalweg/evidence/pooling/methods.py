@@ -146,7 +146,16 @@ def pool_settings(theirs: Mapping[str, Any] | None = None) -> PoolSettings:
     InputError
         If a row is unknown, names no source, or a number is missing or out of range.
     """
-    rules = merged(METHODS_TABLE, _ours(), theirs or {})
+    return _read(theirs) if theirs else _packaged()
+
+
+@cache
+def _packaged() -> PoolSettings:
+    return _read({})
+
+
+def _read(theirs: Mapping[str, Any]) -> PoolSettings:
+    rules = merged(METHODS_TABLE, _ours(), theirs)
     if strange := sorted(set(rules.rows) - set(_ours())):
         raise InputError(
             f"{strange[0]!r} is not a rule of pooling",

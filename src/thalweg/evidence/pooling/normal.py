@@ -42,6 +42,7 @@ GRID: Final = np.concatenate([[0.0], np.geomspace(1e-4, 1e4, 161)])
 """Heterogeneity that is tried, in multiples of the typical variance: the likelihood may have
 several peaks, and only looking everywhere finds the highest."""
 RELATIVE: Final = 4 * np.finfo(np.float64).eps
+STEPS: Final = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,6 +128,10 @@ def _weighted(given: Studies, at: Vector) -> tuple[Vector, Vector, Vector, Vecto
     """Return weights, inverse normal matrices, coefficients and residuals for every tau2."""
     weights = 1.0 / (given.variances + at[:, None])
     x = given.design
+    if x.shape[1] == 1:
+        total = weights.sum(axis=1)[:, None]
+        means = (weights @ given.effects)[:, None] / total
+        return weights, 1.0 / total[..., None], means, given.effects - means
     normal = np.einsum("gk,ki,kj->gij", weights, x, x)
     inverse = np.linalg.inv(normal)
     found = np.einsum("gij,gk,kj,k->gi", inverse, weights, x, given.effects)
@@ -142,7 +147,24 @@ def fitted(given: Studies, tau2: float) -> Fit:
 
 def generalised_q(given: Studies, tau2: float) -> float:
     """Return the weighted scatter about the fit under a heterogeneity; Cochran's Q at 0."""
-    return fitted(given, tau2).scatter
+    return _falling_q(given, tau2)[0]
+
+
+def _falling_q(given: Studies, tau2: float) -> tuple[float, float]:
+    """Return the weighted scatter and its slope in tau2, which is never above 0.
+
+    The fit makes the scatter least, so that how the fit itself moves does not enter the slope.
+    """
+    weights = 1.0 / (given.variances + tau2)
+    if given.design.shape[1] == 1:
+        residuals = given.effects - (weights @ given.effects) / weights.sum()
+    else:
+        x = given.design.T * weights
+        residuals = given.effects - given.design @ np.linalg.solve(
+            x @ given.design, x @ given.effects
+        )
+    scaled = weights * residuals
+    return float(scaled @ residuals), -float(scaled @ scaled)
 
 
 def _restricted(given: Studies, at: Vector) -> tuple[Vector, Vector]:
@@ -152,17 +174,22 @@ def _restricted(given: Studies, at: Vector) -> tuple[Vector, Vector]:
     scatter = np.einsum("gk,gk->g", weights, residuals**2)
     log_normal = -np.linalg.slogdet(inverse)[1]
     value = 0.5 * (np.log(weights).sum(axis=1) - log_normal - scatter)
-    squares = np.einsum("gk,ki,kj->gij", weights**2, x, x)
-    trace = weights.sum(axis=1) - np.einsum("gij,gji->g", inverse, squares)
+    if x.shape[1] == 1:
+        trace = weights.sum(axis=1) - (weights**2).sum(axis=1) * inverse[:, 0, 0]
+    else:
+        squares = np.einsum("gk,ki,kj->gij", weights**2, x, x)
+        trace = weights.sum(axis=1) - np.einsum("gij,gji->g", inverse, squares)
     slope = 0.5 * (np.einsum("gk,gk->g", weights**2, residuals**2) - trace)
     return value, slope
 
 
 def _typical(given: Studies) -> float:
     """Return the typical sampling variance, as Higgins and Thompson define it."""
-    weights, inverse, _, _ = _weighted(given, np.zeros(1))
-    squares = np.einsum("k,ki,kj->ij", weights[0] ** 2, given.design, given.design)
-    return float(given.spare / (weights[0].sum() - np.trace(inverse[0] @ squares)))
+    weights = 1.0 / given.variances
+    if given.design.shape[1] == 1:
+        return float(given.spare / (weights.sum() - weights @ weights / weights.sum()))
+    normal, squares = ((given.design.T * one) @ given.design for one in (weights, weights**2))
+    return float(given.spare / (weights.sum() - np.trace(np.linalg.solve(normal, squares))))
 
 
 def _reml(given: Studies) -> float:
@@ -194,16 +221,17 @@ def solved_q(given: Studies, target: float) -> float:
 
     The generalised Q only ever falls as heterogeneity rises, so that there is one answer.
     """
-    from scipy.optimize import brentq  # noqa: PLC0415 - a heavy import, only for pooling
-
-    if generalised_q(given, 0.0) <= target:
+    at, (value, slope) = 0.0, _falling_q(given, 0.0)
+    if value <= target:
         return 0.0
-    high = _typical(given)
-    while generalised_q(given, high) > target:
-        high *= 4.0
-    return float(
-        brentq(lambda t: generalised_q(given, t) - target, 0.0, high, xtol=1e-15, rtol=RELATIVE)
-    )
+    # Convex and falling: Newton's steps from the left never pass the answer.
+    for _ in range(STEPS):
+        step = (target - value) / slope
+        at += step
+        value, slope = _falling_q(given, at)
+        if step <= RELATIVE * at:
+            break
+    return at
 
 
 def _dersimonian_laird(given: Studies) -> float:
