@@ -20,6 +20,7 @@ from thalweg.service.following import (
 from thalweg.service.handouts import handouts
 from thalweg.service.preferences import preferences_for
 from thalweg.service.protocol import read_protocol
+from thalweg.service.published import own_pooling_rules, planned_published
 from thalweg.service.renogram_course import own_renogram_rules, planned_renograms
 from thalweg.service.safefile import replace_files
 from thalweg.service.ureters import Draw
@@ -150,10 +151,12 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
             *completeness.rules.notices,
             *own_renogram_rules(workup.renograms),
             *preferences.known.notices,
+            *own_pooling_rules(protocol),
         ),
         kidney_course=workup.kidney_course,
         completeness=completeness,
         preferences=preferences,
+        published=planned_published(workup, protocol),
         decline=workup.decline,
         chemistry=PlannedChemistry(workup.chemistry, ranges.references),
         radiographs=tuple(

@@ -11,6 +11,7 @@ from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text,
 from thalweg.sheets.plan.diagrams import beside_diagram
 from thalweg.sheets.plan.fitness import fitness_sources
 from thalweg.sheets.plan.preferences import preference_sources
+from thalweg.sheets.plan.published import published_sources
 from thalweg.sheets.plan.words import VERDICT_TONE, source_marks
 
 if TYPE_CHECKING:
@@ -152,6 +153,7 @@ def _used(content: PlanContent) -> list[str]:
         keys += finding.method.sources
     keys += fitness_sources(content)
     keys += preference_sources(content.preferences)
+    keys += published_sources(content.published)
     for row in content.appraisal.diversions:
         keys += row.diversion.sources
         keys += [key for one in row.weighed for key in one.criterion.sources]

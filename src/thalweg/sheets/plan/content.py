@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from thalweg.record.finding import Finding
     from thalweg.sheets.document import Picture
     from thalweg.sheets.plan.chemistry import PlannedChemistry
+    from thalweg.sheets.plan.published import PlannedPublished
     from thalweg.sheets.plan.radiograph import PlannedRadiograph
     from thalweg.sheets.plan.renogram import PlannedRenogram
     from thalweg.sheets.plan.second_phase import PlannedPhase
@@ -80,6 +81,8 @@ class PlanContent:
         Oldest first.
     preferences : Preferences or None
         What matters to the person, and which order it gives.
+    published : tuple of PlannedPublished
+        What was published after each diversion that is not closed.
     """
 
     case: Case
@@ -105,3 +108,4 @@ class PlanContent:
     completeness: Completeness | None = None
     renograms: tuple[PlannedRenogram, ...] = ()
     preferences: Preferences | None = None
+    published: tuple[PlannedPublished, ...] = ()

@@ -17,6 +17,7 @@ from thalweg.sheets.plan.fitness import fitness_section
 from thalweg.sheets.plan.kidneys import kidney_course_section
 from thalweg.sheets.plan.person import at_a_glance, facts_section
 from thalweg.sheets.plan.preferences import preferences_section
+from thalweg.sheets.plan.published import published_section
 from thalweg.sheets.plan.radiograph import radiograph_section
 from thalweg.sheets.plan.renogram import renogram_section
 from thalweg.sheets.plan.words import WARNING
@@ -40,7 +41,7 @@ def plan_document(content: PlanContent) -> Document:
     Document
         At a glance; what the work-up lacks; kidneys, and over time; each renogram; acid-base;
         fitness and contrast; each ureter; reach; sites; what matters to the person;
-        every diversion; calendar; what is on record; sources.
+        what was published; every diversion; calendar; what is on record; sources.
     """
     person = content.case.person
     phantom = any(image.phantom for image in content.case.images)
@@ -67,6 +68,7 @@ def plan_document(content: PlanContent) -> Document:
             reach_section(content),
             sites_section(content),
             *preferences_section(content.preferences),
+            *published_section(content.published),
             *diversion_sections(content),
             calendar_section(content),
             facts_section(content),
