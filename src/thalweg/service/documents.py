@@ -18,6 +18,7 @@ from thalweg.service.following import (
     own_calendar_rules,
 )
 from thalweg.service.handouts import handouts
+from thalweg.service.lifecourse import planned_lives
 from thalweg.service.preferences import preferences_for
 from thalweg.service.protocol import read_protocol
 from thalweg.service.published import own_pooling_rules, planned_published
@@ -157,6 +158,7 @@ def plan_content(workup: Workup, protocol: Protocol) -> PlanContent:
         completeness=completeness,
         preferences=preferences,
         published=planned_published(workup, protocol),
+        lives=planned_lives(workup, protocol),
         decline=workup.decline,
         chemistry=PlannedChemistry(workup.chemistry, ranges.references),
         radiographs=tuple(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
+from thalweg.errors import InputError
 from thalweg.evidence.pool_groups import pool_rules
 from thalweg.plan.catalogue import catalogue
 from thalweg.plan.lifecourse.compare import Comparison, compared
@@ -16,6 +17,7 @@ from thalweg.plan.lifecourse.rulebook import LIFECOURSE_TABLE, life_rules, rates
 from thalweg.plan.lifecourse.simulate import LIVES, SEED, YEARS, live
 from thalweg.progress import silent
 from thalweg.service.protocol import NO_PROTOCOL
+from thalweg.sheets.plan.lifecourse import PlannedLives
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,9 +26,11 @@ if TYPE_CHECKING:
     from thalweg.service.protocol import Protocol
     from thalweg.service.workup import Workup
 
-__all__ = ["FollowedLives", "followed_lives", "open_options"]
+__all__ = ["FollowedLives", "followed_lives", "open_options", "planned_lives"]
 
 OPEN = ("open", "open with cautions")
+CURVE_YEARS = (0.25, 0.5, *(float(year) for year in range(1, 16)))
+CURVE_LIVES = 20_000
 
 
 @dataclass(frozen=True)
@@ -136,3 +140,24 @@ def followed_lives(
     report = LifeReport(course, person, workup.at)
     pair = None if compare is None else compared(course, *compare)
     return FollowedLives(report, reason, pair)
+
+
+def planned_lives(
+    workup: Workup, protocol: Protocol, *, progress: Progress = silent
+) -> PlannedLives:
+    """Return the life course of a plan, or why there is none.
+
+    Parameters
+    ----------
+    workup : Workup
+    protocol : Protocol
+    progress : Progress
+    """
+    try:
+        followed = followed_lives(workup, protocol=protocol, progress=progress)
+    except InputError as refused:
+        return PlannedLives(None, None, f"The life course was not made: {refused}")
+    shown = followed.report.course
+    curve = live(shown.rates, shown.start, years=CURVE_YEARS, lives=CURVE_LIVES, seed=shown.seed)
+    at_many = LifeReport(curve, followed.report.person, workup.at)
+    return PlannedLives(followed.report, at_many, followed.reason)

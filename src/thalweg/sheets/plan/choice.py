@@ -10,6 +10,7 @@ from thalweg.record.truth import Truth
 from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text, Tone
 from thalweg.sheets.plan.diagrams import beside_diagram
 from thalweg.sheets.plan.fitness import fitness_sources
+from thalweg.sheets.plan.lifecourse import lifecourse_sources
 from thalweg.sheets.plan.preferences import preference_sources
 from thalweg.sheets.plan.published import published_sources
 from thalweg.sheets.plan.words import VERDICT_TONE, source_marks
@@ -154,6 +155,7 @@ def _used(content: PlanContent) -> list[str]:
     keys += fitness_sources(content)
     keys += preference_sources(content.preferences)
     keys += published_sources(content.published)
+    keys += lifecourse_sources(content.lives)
     for row in content.appraisal.diversions:
         keys += row.diversion.sources
         keys += [key for one in row.weighed for key in one.criterion.sources]

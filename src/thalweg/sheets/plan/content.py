@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from thalweg.sheets.document import Picture
     from thalweg.sheets.plan.chemistry import PlannedChemistry
     from thalweg.sheets.plan.published import PlannedPublished
+    from thalweg.sheets.plan.lifecourse import PlannedLives
     from thalweg.sheets.plan.radiograph import PlannedRadiograph
     from thalweg.sheets.plan.renogram import PlannedRenogram
     from thalweg.sheets.plan.second_phase import PlannedPhase
@@ -83,6 +84,8 @@ class PlanContent:
         What matters to the person, and which order it gives.
     published : tuple of PlannedPublished
         What was published after each diversion that is not closed.
+    lives : PlannedLives or None
+        What each open diversion would mean over a life.
     """
 
     case: Case
@@ -109,3 +112,4 @@ class PlanContent:
     renograms: tuple[PlannedRenogram, ...] = ()
     preferences: Preferences | None = None
     published: tuple[PlannedPublished, ...] = ()
+    lives: PlannedLives | None = None

@@ -15,6 +15,7 @@ from thalweg.sheets.plan.chemistry import chemistry_section
 from thalweg.sheets.plan.choice import calendar_section, diversion_sections, sources_section
 from thalweg.sheets.plan.fitness import fitness_section
 from thalweg.sheets.plan.kidneys import kidney_course_section
+from thalweg.sheets.plan.lifecourse import lifecourse_section
 from thalweg.sheets.plan.person import at_a_glance, facts_section
 from thalweg.sheets.plan.preferences import preferences_section
 from thalweg.sheets.plan.published import published_section
@@ -69,6 +70,7 @@ def plan_document(content: PlanContent) -> Document:
             sites_section(content),
             *preferences_section(content.preferences),
             *published_section(content.published),
+            *([lifecourse_section(content.lives)] if content.lives else []),
             *diversion_sections(content),
             calendar_section(content),
             facts_section(content),
