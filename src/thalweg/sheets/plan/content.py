@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from thalweg.record.finding import Finding
     from thalweg.sheets.document import Picture
     from thalweg.sheets.plan.chemistry import PlannedChemistry
-    from thalweg.sheets.plan.published import PlannedPublished
     from thalweg.sheets.plan.lifecourse import PlannedLives
+    from thalweg.sheets.plan.published import PlannedPublished
     from thalweg.sheets.plan.radiograph import PlannedRadiograph
     from thalweg.sheets.plan.renogram import PlannedRenogram
     from thalweg.sheets.plan.second_phase import PlannedPhase
