@@ -78,7 +78,12 @@ def _glance(content: HandoutContent, words: Wording) -> Section:
         caption=words("glance.caption"),
         row_heads=True,
     )
-    return Section("glance", title, (table, Text(words("glance.status"))), new_page=True)
+    return Section(
+        "glance",
+        title,
+        (table, Text(words("glance.status")), Text(words("each.pictures"))),
+        new_page=True,
+    )
 
 
 def _numbers(content: HandoutContent, words: Wording) -> tuple[Section, ...]:

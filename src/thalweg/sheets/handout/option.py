@@ -108,7 +108,7 @@ def option_section(option: Option, at: date, words: Wording) -> Section:
     ]
     pictures = arrays_of(option.figures, words, across=4, text_pt=PICTURE_PT)
     if pictures:
-        blocks += [Heading(words("label.part.pictures")), *pictures, Text(words("each.pictures"))]
+        blocks += [Heading(words("label.part.pictures")), *pictures]
     title = plain.name
     if not plain.own_words:
         title = words("label.title.each", name=plain.name, medical=plain.medical)
