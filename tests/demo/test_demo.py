@@ -147,9 +147,12 @@ def test_all_that_was_asked_is_said(demonstration: OnRecord) -> None:
     assert {route["side"] for route in payload["routes"]} == set(SIDES)
     for route in payload["routes"]:
         assert route["margin_mm"] == pytest.approx(route["free_mm"] - route["required_mm"])
-    names = sorted(path.name for path in demonstration.out.iterdir())
+    names = {path.name for path in demonstration.out.iterdir()}
     case_id = demonstration.case_id
-    assert names == [f"calendar-{case_id}.ics", f"plan-{case_id}.html", f"plan-{case_id}.pdf"]
+    ways = {row["key"] for row in payload["appraisal"]["diversions"] if row["verdict"] != "closed"}
+    sheets = (f"plan-{case_id}", f"consent-{case_id}", *(f"leaflet-{key}" for key in ways))
+    wanted = {f"{name}.{kind}" for name in sheets for kind in ("html", "pdf")}
+    assert names == {f"calendar-{case_id}.ics", *wanted}
 
 
 def test_a_donor_that_stops_inside_is_not_said_to_reach_the_skin(demonstration: OnRecord) -> None:
@@ -162,7 +165,7 @@ def test_a_donor_that_stops_inside_is_not_said_to_reach_the_skin(demonstration: 
         and route["margin_interval_mm"][0] >= 0
     }
     assert reaches == {"right"}
-    page = next(demonstration.out.glob("*.html")).read_text(encoding="utf-8")
+    page = next(demonstration.out.glob("plan-*.html")).read_text(encoding="utf-8")
     section = page.split('id="sites"')[1].split("</section>")[0]
     row = section.split("<td>right upper</td>")[1].split("</tr>")[0]
     assert row.rsplit("<td>", 1)[1] == "right</td>"
