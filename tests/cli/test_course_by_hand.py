@@ -150,7 +150,7 @@ def test_a_ureter_that_cannot_be_traced_is_placed_by_hand_and_the_plan_goes_on(
     assert fact["concept"] == "ureter-course-left"
     routes = plan["routes"]
     assert any(route["margin_mm"] is not None for route in routes)
-    (page,) = tmp_path.joinpath("second").glob("*.html")
+    (page,) = tmp_path.joinpath("second").glob("plan-*.html")
     assert "placed by hand" in page.read_text(encoding="utf-8")
 
 
