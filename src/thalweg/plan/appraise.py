@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -25,10 +25,19 @@ if TYPE_CHECKING:
 
     from thalweg.evidence.conditions.ground import Judged
     from thalweg.plan.catalogue import Catalogue, Criterion, Diversion
+    from thalweg.plan.nearest import Nearest
     from thalweg.record.case import Case
     from thalweg.record.fact import Moment
 
-__all__ = ["Appraisal", "RouteSummary", "appraise"]
+__all__ = [
+    "Appraisal",
+    "RouteSummary",
+    "appraise",
+    "judged_of",
+    "known_of",
+    "reach_of",
+    "with_reach",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +52,14 @@ class Appraisal:
         In the catalogue's order.
     notices : tuple of str
         Which rules the unit's own protocol replaced.
+    nearest : mapping
+        By key of a closed diversion, the nearest change that would open it, where it was sought.
     """
 
     at: Moment
     diversions: tuple[Appraised, ...]
     notices: tuple[str, ...] = ()
+    nearest: Mapping[str, Nearest] = field(default_factory=dict)
 
     @property
     def settles(self) -> tuple[Settler, ...]:
@@ -58,6 +70,10 @@ class Appraisal:
     def opens(self) -> Mapping[str, tuple[str, ...]]:
         """For each closed option, what would have to change."""
         return {one.diversion.key: one.would_open for one in self.diversions if one.would_open}
+
+    def _nearest(self, one: Appraised, cite: Callable[[str], str]) -> dict[str, Any] | None:
+        found = self.nearest.get(one.diversion.key)
+        return None if found is None else found.to_json(cite)
 
     def findings(self) -> tuple[Finding, ...]:
         """Return each verdict as a finding."""
@@ -73,7 +89,10 @@ class Appraisal:
         """
         return {
             "date": self.at.isoformat(),
-            "diversions": [one.to_json(cite) for one in self.diversions],
+            "diversions": [
+                {**one.to_json(cite), "nearest": self._nearest(one, cite)}
+                for one in self.diversions
+            ],
             "would_settle_most": [
                 {
                     "concept": one.concept,
@@ -116,12 +135,28 @@ def appraise(
         A verdict on every diversion. Learning a fact that nobody had recorded can decide an
         undecided option, and never undecides or reopens a decided one.
     """
+    known = known_of(case, findings, at)
+    child = age_in_years(case.person.born, at) < rules.adult_from_years
+    rows = []
+    for diversion in rules.diversions:
+        reach = reach_of(diversion, case, routes, rules)
+        ground = with_reach(known, reach)
+        weighed = tuple(
+            Weighed(criterion, judged_of(criterion, ground, child=child))
+            for criterion in diversion.criteria
+        )
+        rows.append(Appraised(diversion, at, weighed, _general(diversion, rules, child=child)))
+    return Appraisal(at, tuple(rows), rules.notices)
+
+
+def known_of(case: Case, findings: Iterable[Finding], at: Moment) -> Ground:
+    """Return what every diversion's conditions are judged on; reach comes with each diversion."""
     years = float(age_in_years(case.person.born, at))
     by_name = {
-        "age": Finding("age", "Age", years, "a", at, AGE_FROM_BIRTH, digits=0),
+        "age": Finding("age", "Age", years, "a", at, AGE_FROM_BIRTH),
         **{finding.name: finding for finding in findings},
     }
-    known = Ground(
+    return Ground(
         facts=latest(case, at),
         at=at,
         findings=by_name,
@@ -129,30 +164,27 @@ def appraise(
         instead={name: one for name, one in by_name.items() if name == SHARE},
         sex=case.person.sex,
     )
-    child = years < rules.adult_from_years
-    rows = []
-    for diversion in rules.diversions:
-        reach = ReachGround(
-            kidneys=case.latest("kidneys-present"),
-            routes=routes_for(diversion, routes),
-            any_routes=bool(routes),
-            least_margin_mm=rules.least_margin_mm,
-        )
-        ground = replace(known, own={Reaches: partial(judge_reach, ground=reach)})
-        weighed = tuple(
-            Weighed(criterion, _judged(criterion, ground, child=child))
-            for criterion in diversion.criteria
-        )
-        rows.append(Appraised(diversion, at, weighed, _general(diversion, rules, child=child)))
-    return Appraisal(at, tuple(rows), rules.notices)
 
 
-def routes_for(diversion: Diversion, routes: Iterable[RouteSummary]) -> tuple[RouteSummary, ...]:
-    """Return the routes on which a diversion's reach is judged."""
-    return tuple(route for route in routes if route.diversion in diversion.reach_keys)
+def reach_of(
+    diversion: Diversion, case: Case, routes: Sequence[RouteSummary], rules: Catalogue
+) -> ReachGround:
+    """Return what a diversion's reach is judged on."""
+    return ReachGround(
+        kidneys=case.latest("kidneys-present"),
+        routes=tuple(route for route in routes if route.diversion in diversion.reach_keys),
+        any_routes=bool(routes),
+        least_margin_mm=rules.least_margin_mm,
+    )
 
 
-def _judged(criterion: Criterion, ground: Ground, *, child: bool) -> Judged:
+def with_reach(known: Ground, reach: ReachGround) -> Ground:
+    """Return the ground of one diversion."""
+    return replace(known, own={Reaches: partial(judge_reach, ground=reach)})
+
+
+def judged_of(criterion: Criterion, ground: Ground, *, child: bool) -> Judged:
+    """Return a criterion's truth; of a child, what was published for adults is not known."""
     judged = judge(criterion.holds, ground)
     if not child or criterion.ages == "any":
         return judged

@@ -114,6 +114,11 @@ class Diversion:
     reach_as: str = ""
 
     @property
+    def titled(self) -> str:
+        """Its name, with its standing where that is not usual: as a page lists it."""
+        return self.name if self.standing == "usual" else f"{self.name} ({self.standing})"
+
+    @property
     def burdens(self) -> tuple[str, ...]:
         """What daily life with it asks, in words."""
         return tuple(one.says for one in self.daily)

@@ -87,7 +87,9 @@ class WrittenPlan:
 
     def lines(self) -> list[str]:
         """Return what a person at the keyboard reads."""
-        rows = [f"{row.diversion.name}: {row.verdict}" for row in self.workup.appraisal.diversions]
+        rows = [
+            f"{row.diversion.titled}: {row.verdict}" for row in self.workup.appraisal.diversions
+        ]
         rows += [f"! {problem}" for problem in self.workup.problems]
         return [*rows, *(f"Written: {path}" for path in self.files)]
 

@@ -23,6 +23,7 @@ __all__ = ["NO_PROTOCOL", "Protocol", "read_protocol"]
 TABLES = (
     "calendar",
     "catalogue",
+    "changeable",
     "chemistry",
     "contrast",
     "fitness",

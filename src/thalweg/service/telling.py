@@ -51,8 +51,10 @@ def appraisal_lines(appraisal: Appraisal) -> list[str]:
     """Return the appraisal as lines: verdict, what would change it, what is missing."""
     lines = []
     for row in appraisal.diversions:
-        lines.append(f"{SIGNS[row.verdict]} {row.diversion.name}: {row.verdict}")
-        lines += [f"    would open: {change}" for change in row.would_open]
+        lines.append(f"{SIGNS[row.verdict]} {row.diversion.titled}: {row.verdict}")
+        nearest = appraisal.nearest.get(row.diversion.key)
+        changes = row.would_open if nearest is None else nearest.lines()
+        lines += [f"    would open: {change}" for change in changes]
         if row.missing:
             lines.append(f"    to settle: {', '.join(row.missing)}")
         lines += [f"    caution: {caution}" for caution in row.own_cautions]

@@ -15,6 +15,8 @@ from thalweg.assess.rules import KIDNEY_TABLE, kidney_rules
 from thalweg.errors import InputError
 from thalweg.plan.appraise import appraise
 from thalweg.plan.catalogue import catalogue
+from thalweg.plan.nearest import nearest_changes
+from thalweg.plan.nearest.changeable import CHANGEABLE_TABLE
 from thalweg.plan.reach import solve_scene
 from thalweg.plan.reached import Ground, margin_finding, summarised
 from thalweg.plan.staging import staged
@@ -258,6 +260,16 @@ def worked_up(
     rules = catalogue(protocol.table("catalogue"))
     reached = tuple(summarised(routes, margins))
     appraisal = appraise(case, findings, reached, rules, at)
+    nearest = nearest_changes(
+        appraisal,
+        case,
+        findings,
+        reached,
+        rules,
+        scene=scene,
+        theirs=protocol.table(CHANGEABLE_TABLE),
+    )
+    appraisal = replace(appraisal, nearest=nearest)
     untraced = [one.problem for one in ureters if one.problem]
     untraced += [one.again.problem for one in ureters if one.again and one.again.problem]
     unmeasured = [film.problem for film in films if film.problem]

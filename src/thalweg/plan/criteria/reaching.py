@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from thalweg.plan.criteria.reaches import Reaches, ReachGround, RouteSummary, Sites
 
-__all__ = ["judge_reach"]
+__all__ = ["judge_reach", "places"]
 
 _BOTH = ("left", "right")
 _NO = Truth.NOT_MET
@@ -57,11 +57,29 @@ def _present(side: str, ground: ReachGround) -> Truth:
     return Truth.of(None if fact is None else fact.value in ("both", f"{side} only"))
 
 
-def _of_sides(sides: tuple[str, ...], condition: Reaches, ground: ReachGround) -> Judged:
+def places(condition: Reaches, ground: ReachGround) -> tuple[tuple[RouteSummary, ...], ...]:
+    """Return each permitted choice of one route per ureter that must reach.
+
+    Parameters
+    ----------
+    condition : Reaches
+    ground : ReachGround
+    """
+    asked = _BOTH if condition.side == "each" else (condition.side,)
+    sides = tuple(side for side in asked if _present(side, ground) is not _NO)
+    return tuple(_choices(_by_side(sides, ground), condition.sites)) if sides else ()
+
+
+def _by_side(sides: tuple[str, ...], ground: ReachGround) -> dict[str, dict[str, RouteSummary]]:
     by_side: dict[str, dict[str, RouteSummary]] = {side: {} for side in sides}
     for route in ground.routes:
         if route.side in by_side:
             by_side[route.side][route.site] = route
+    return by_side
+
+
+def _of_sides(sides: tuple[str, ...], condition: Reaches, ground: ReachGround) -> Judged:
+    by_side = _by_side(sides, ground)
     without = tuple(side for side in sides if not by_side[side])
     if without:
         return _without_routes(without, condition, ground)

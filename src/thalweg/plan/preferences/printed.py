@@ -78,14 +78,14 @@ def preference_lines(found: Preferences) -> list[str]:
         low, high = one.span
         places = f"place {low}" if low == high else f"places {low} to {high}"
         lines.append(
-            f"  {number}. {one.row.diversion.name} ({one.row.verdict}): mean {one.place:.1f}, "
+            f"  {number}. {one.row.diversion.titled} ({one.row.verdict}): mean {one.place:.1f}, "
             f"{places}; first in {100 * one.first:.0f} of 100"
         )
         lines += [f"       no worse in anything known: {name}" for name in one.no_worse]
     for row in found.undecided:
-        lines.append(f"  ? {row.diversion.name}: waits for {', '.join(row.missing)}")
+        lines.append(f"  ? {row.diversion.titled}: waits for {', '.join(row.missing)}")
     for row in found.closed:
-        lines.append(f"  x {row.diversion.name}: closed")
+        lines.append(f"  x {row.diversion.titled}: closed")
     turns = flips_said(found) if shown else ()
     lines += [f"What would turn it: {sentence}" for sentence in turns]
     lines += _asked(found.asking.question) if found.asking.question else [found.asking.reason]

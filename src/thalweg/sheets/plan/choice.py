@@ -11,6 +11,7 @@ from thalweg.sheets.document import Block, Cautions, Cell, Section, Table, Text,
 from thalweg.sheets.plan.diagrams import beside_diagram
 from thalweg.sheets.plan.fitness import fitness_sources
 from thalweg.sheets.plan.lifecourse import lifecourse_sources
+from thalweg.sheets.plan.nearest import nearest_blocks, nearest_sources
 from thalweg.sheets.plan.preferences import preference_sources
 from thalweg.sheets.plan.published import published_sources
 from thalweg.sheets.plan.words import VERDICT_TONE, source_marks
@@ -18,6 +19,7 @@ from thalweg.sheets.plan.words import VERDICT_TONE, source_marks
 if TYPE_CHECKING:
     from thalweg.care.calendar import Calendar
     from thalweg.plan.appraised import Appraised
+    from thalweg.plan.burdens import Burden
     from thalweg.plan.criteria.weighed import Weighed
     from thalweg.sheets.plan.content import PlanContent
 
@@ -48,6 +50,12 @@ def _criterion(one: Weighed) -> tuple[Cell | str, ...]:
     )
 
 
+def _burden(one: Burden) -> str:
+    """Return a burden with how often, where its words do not say it already."""
+    figures = one.often and not any(word in one.says for word in ("every", "about"))
+    return f"{one.says} ({one.often})" if figures else one.says
+
+
 def _diversion(content: PlanContent, row: Appraised, *, first: bool) -> Section:
     diversion = row.diversion
     told = (
@@ -58,7 +66,7 @@ def _diversion(content: PlanContent, row: Appraised, *, first: bool) -> Section:
                     Cell(row.verdict, VERDICT_TONE[row.verdict]),
                     diversion.bowel or "none",
                     diversion.tubes or "none",
-                    ", ".join(diversion.burdens),
+                    ", ".join(map(_burden, diversion.daily)),
                 ),
             ),
             (1.6, 2.2, 2.6, 4.0),
@@ -72,9 +80,10 @@ def _diversion(content: PlanContent, row: Appraised, *, first: bool) -> Section:
             tuple(_criterion(one) for one in row.weighed),
             (3.6, 1.3, 4.4, 2.2),
         ),
+        *nearest_blocks(content.appraisal.nearest.get(diversion.key)),
         Cautions(row.own_cautions),
     ]
-    name = diversion.name[:1].upper() + diversion.name[1:]
+    name = diversion.titled[:1].upper() + diversion.titled[1:]
     return Section(f"diversion-{diversion.key}", name, tuple(blocks), new_page=first)
 
 
@@ -161,6 +170,7 @@ def _used(content: PlanContent) -> list[str]:
         keys += [key for one in row.weighed for key in one.criterion.sources]
     if content.completeness is not None:
         keys += content.completeness.sources
+    keys += nearest_sources(content.appraisal.nearest.values())
     if content.calendar is not None:
         keys += [key for visit in content.calendar.visits for key in visit.rule.sources]
     return sorted(set(keys))

@@ -98,7 +98,7 @@ def at_a_glance(content: PlanContent) -> Section:
             more = len(row.own_cautions) - SHOWN
             why = row.own_cautions[:SHOWN] + ((f"and {more} more below",) if more > 0 else ())
         rows.append(
-            (row.diversion.name, Cell(row.verdict, VERDICT_TONE[row.verdict]), "; ".join(why))
+            (row.diversion.titled, Cell(row.verdict, VERDICT_TONE[row.verdict]), "; ".join(why))
         )
     blocks: list[Block] = [
         Text(_opening(content), lead=True),

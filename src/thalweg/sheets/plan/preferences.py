@@ -65,14 +65,14 @@ def _order(found: Preferences) -> str:
     """Return what the picture does not show: cautions of the appraisal, and what is not known."""
     said = ["Places are among the open options only."]
     cautioned = [
-        one.row.diversion.name for one in found.order if one.row.verdict == "open with cautions"
+        one.row.diversion.titled for one in found.order if one.row.verdict == "open with cautions"
     ]
     if cautioned:
         said.append(f"Open with cautions: {', '.join(cautioned)}.")
     lacking: dict[str, list[str]] = {}
     for one in found.order:
         for name in one.unknown:
-            lacking.setdefault(name, []).append(one.row.diversion.name)
+            lacking.setdefault(name, []).append(one.row.diversion.titled)
     for name, options in lacking.items():
         of = "any of them" if len(options) == len(found.order) else ", ".join(options)
         said.append(f"Not known of {of}, and so drawn as anything: “{name}”.")
@@ -90,13 +90,13 @@ def _apart(found: Preferences) -> list[Block]:
     blocks: list[Block] = []
     if found.undecided:
         waits = tuple(
-            f"{row.diversion.name} waits for: "
+            f"{row.diversion.titled} waits for: "
             f"{', '.join(concepts()[key].name for key in row.missing)}"
             for row in found.undecided
         )
         blocks += [Text("Not yet decidable, and so without a place:"), Items(waits)]
     if found.closed:
-        names = ", ".join(row.diversion.name for row in found.closed)
+        names = ", ".join(row.diversion.titled for row in found.closed)
         blocks.append(Text(f"Closed, whatever is answered: {names}."))
     return blocks
 
