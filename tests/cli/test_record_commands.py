@@ -105,6 +105,12 @@ def test_appraise_judges_every_diversion(small_once: OnRecord) -> None:
     appraised = thalweg("appraise", small_once.case_id, *small_once.where, "--json").json
     assert appraised == small_once.payload["appraisal"]
     rows = appraised["diversions"]
+    assert {row["key"] for row in rows if row["nearest"]} == {
+        row["key"] for row in rows if row["verdict"] == "closed"
+    }
+    loop = next(row for row in rows if row["key"] == "cutaneous-loop")["nearest"]
+    assert (loop["can_change"], loop["steps"][0]["limit"]) == ("not changeable", 18.0)
+    assert loop["steps"][0]["unit"] == "a"
     assert [row["key"] for row in rows] == [row.key for row in catalogue().diversions]
     for row in rows:
         assert row["name"]

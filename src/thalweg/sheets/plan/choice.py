@@ -52,7 +52,7 @@ def _criterion(one: Weighed) -> tuple[Cell | str, ...]:
 
 def _burden(one: Burden) -> str:
     """Return a burden with how often, where its words do not say it already."""
-    figures = one.often and not any(word in one.says for word in ("every", "about"))
+    figures = one.often and not any(word in one.says for word in ("every", "about", "twice"))
     return f"{one.says} ({one.often})" if figures else one.says
 
 
