@@ -53,8 +53,10 @@ def appraisal_lines(appraisal: Appraisal) -> list[str]:
     for row in appraisal.diversions:
         lines.append(f"{SIGNS[row.verdict]} {row.diversion.titled}: {row.verdict}")
         nearest = appraisal.nearest.get(row.diversion.key)
-        changes = row.would_open if nearest is None else nearest.lines()
-        lines += [f"    would open: {change}" for change in changes]
+        if nearest is not None:
+            lines += [f"    {line}" for line in nearest.lines()]
+        else:
+            lines += [f"    would open: {change}" for change in row.would_open]
         if row.missing:
             lines.append(f"    to settle: {', '.join(row.missing)}")
         lines += [f"    caution: {caution}" for caution in row.own_cautions]
