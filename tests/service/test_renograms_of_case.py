@@ -308,3 +308,42 @@ def test_another_day_is_said(tmp_path: Path) -> None:
     made = folder(tmp_path / "in", section(at="2026-02-19"))
     report = thalweg("intake", made, "--home", tmp_path / "home", "--on", ON, "--json").json
     assert any("2026-02-19, its file 2026-02-20" in q for q in report["questions"])
+
+
+def test_the_command_analyses_what_is_on_record(usual: tuple[str, Path]) -> None:
+    case_id, home = usual
+    where = ("--case", case_id, "--home", home, "--on", ON)
+    found = thalweg("renogram", *where, "--json").json
+    (study,) = found["renograms"]
+    assert (found["case"], study["label"], study["problem"]) == (case_id, "study.dcm", None)
+    _, _, truth = pictured()
+    low, high = study["share_left_interval_percent"]
+    assert low < truth.share_left_percent < high
+    of_case = checked_findings(course_of(case_id, home)["findings"])
+    own = checked_findings(found["findings"])
+    assert own
+    assert all(of_case[name] == finding for name, finding in own.items())
+    told = thalweg("renogram", *where).out
+    assert "study.dcm:" in told
+    assert "supports and does not replace" in told
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--drained",), ("--drained", "on record")),
+        (("--age", "3"), ("--age", "on record")),
+        (("mag3.csv",), ("FILE", "on record")),
+        (("--on", "2019-01-01"), ("no renogram", "[[renogram]]")),
+    ],
+)
+def test_a_case_states_its_own(
+    usual: tuple[str, Path], options: tuple[str, ...], said: tuple[str, ...]
+) -> None:
+    case_id, home = usual
+    line = thalweg("renogram", "--case", case_id, "--home", home, *options).refusal()
+    assert all(word in line for word in said)
+
+
+def test_neither_file_nor_case_is_refused() -> None:
+    assert "FILE" in thalweg("renogram").refusal()

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from thalweg.assess.kidney.shares import SHARE
 from thalweg.assess.renogram.circumstances import Circumstances
+from thalweg.assess.renogram.rules import RENOGRAM_TABLE, renogram_rules
 from thalweg.errors import InputError
+from thalweg.evidence.bibliography import cite
 from thalweg.exchange.casefile.renograms import RENOGRAM, is_of_renogram
 from thalweg.record.case import age_in_years
-from thalweg.record.fact import moment_key
+from thalweg.record.fact import moment_key, say_moment
 from thalweg.record.truth import Truth
+from thalweg.service.protocol import read_protocol
 from thalweg.service.renogram import AnalysedRenogram, analyse
 from thalweg.service.renogram_files import read_renogram
 from thalweg.service.renograms import seconds_of, stated_of
@@ -30,10 +33,12 @@ if TYPE_CHECKING:
     from thalweg.store.store import Store
 
 __all__ = [
+    "RenogramsOfCase",
     "WorkedRenogram",
     "computed_shares",
     "own_renogram_rules",
     "planned_renograms",
+    "renograms_of_case",
     "worked_renograms",
 ]
 
@@ -87,6 +92,71 @@ def worked_renograms(
     """
     found = [_worked(case, store, label, rules, drawn, at) for label in case.labels(RENOGRAM)]
     return tuple(sorted(found, key=lambda one: (moment_key(one.at), one.label)))
+
+
+@dataclass(frozen=True, eq=False)
+class RenogramsOfCase:
+    """Every renogram on record of one case, oldest first."""
+
+    case_id: str
+    studies: tuple[WorkedRenogram, ...]
+
+    def lines(self) -> list[str]:
+        """Return what a person at the keyboard reads."""
+        lines: list[str] = []
+        for study in self.studies:
+            done = study.analysed
+            lines += [f"{study.label}:"]
+            lines += [f"! {study.problem}"] if done is None else done.lines()
+            lines.append("")
+        return lines
+
+    def to_json(self) -> dict[str, Any]:
+        """Return each study's numbers, and all findings."""
+        return {
+            "case": self.case_id,
+            "renograms": [
+                {
+                    "label": study.label,
+                    "date": say_moment(study.at),
+                    "problem": study.problem or None,
+                    **({} if study.analysed is None else study.analysed.to_json()),
+                }
+                for study in self.studies
+            ],
+            "findings": [one.to_json(cite) for study in self.studies for one in study.findings],
+        }
+
+
+def renograms_of_case(
+    case_id: str, store: Store, *, at: date, protocol: Path | None = None
+) -> RenogramsOfCase:
+    """Analyse every renogram on record of a case.
+
+    Parameters
+    ----------
+    case_id : str
+    store : Store
+    at : date
+        With what was known on this day.
+    protocol : Path, optional
+        Folder of the unit's own rules.
+
+    Raises
+    ------
+    InputError
+        If there is no such case, or it holds no renogram.
+    """
+    rules = renogram_rules(read_protocol(protocol).table(RENOGRAM_TABLE))
+    case = store.get_case(case_id).known_on(at)
+    studies = worked_renograms(case, store, rules=rules, drawn=False, at=at)
+    if not studies:
+        raise InputError(
+            f"no renogram is on record of it by {at.isoformat()}",
+            where=f"case {case_id}",
+            mend="name one in [[renogram]] of its case.toml and take the folder in again",
+        )
+    return RenogramsOfCase(case_id, studies)
 
 
 def computed_shares(renograms: Sequence[WorkedRenogram]) -> tuple[Finding, ...]:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from thalweg.cli.output import CAUTION, Json, OwnRules, as_date, emit
+from thalweg.cli.output import CAUTION, Home, Json, On, OwnRules, as_date, emit
 from thalweg.errors import InputError
+
+if TYPE_CHECKING:
+    from datetime import date
 
 __all__ = ["register"]
 
 SIDES = ("left", "right")
 VIEWS = ("posterior", "anterior", "geometric mean")
 KINDS = (".png", ".svg", ".pdf")
+OF_CASE = frozenset({"case_id", "home", "on", "protocol", "as_json", "help"})
+"""What may be given with a case."""
 
 
 def register(app: typer.Typer) -> None:
@@ -41,15 +46,50 @@ def _kind(picture: Path | None, option: str) -> str:
     return kind.lstrip(".")
 
 
+def _only_of_case(context: typer.Context) -> None:
+    """Refuse what would be stated of a file: a case states its own."""
+    for parameter in context.command.params:
+        name = str(parameter.name)
+        source = context.get_parameter_source(name)
+        stated = source is not None and source.name == "COMMANDLINE"
+        if stated and name not in OF_CASE:
+            option = "FILE" if name == "files" else parameter.opts[0]
+            raise InputError(
+                "a case's renograms are analysed by what is on record",
+                where=option,
+                mend=f"leave {option} out with --case",
+            )
+
+
+def _of_case(case_id: str, home: Path | None, at: date, protocol: Path | None, js: bool) -> None:
+    from thalweg.service.keeping import open_store
+    from thalweg.service.renogram_course import renograms_of_case
+
+    with open_store(home) as store:
+        found = renograms_of_case(case_id, store, at=at, protocol=protocol)
+
+    def human() -> None:
+        for line in found.lines():
+            typer.echo(line)
+        typer.echo(CAUTION)
+
+    emit(found.to_json(), js, human)
+
+
 def renogram(
+    context: typer.Context,
     files: Annotated[
-        list[Path],
+        list[Path] | None,
         typer.Argument(
             metavar="FILE...",
             help="A table of curves (CSV), or the files or folder of one gamma-camera series "
             "(DICOM NM).",
         ),
-    ],
+    ] = None,
+    case_id: Annotated[
+        str | None,
+        typer.Option("--case", metavar="ID", help="A case in place of files: its renograms."),
+    ] = None,
     regions: Annotated[
         Path | None,
         typer.Option(
@@ -156,6 +196,8 @@ def renogram(
         ),
     ] = None,
     protocol: OwnRules = None,
+    home: Home = None,
+    on: On = None,
     as_json: Json = False,
 ) -> None:
     """Work out each kidney's share and drainage from a renogram, each with its doubt.
@@ -163,6 +205,12 @@ def renogram(
     Times need their unit; a bare number is refused. What nobody states (hydration, an undrained
     bladder, reflux) is not guessed: the verdict then says what it would take to be firm.
     """
+    if case_id is not None:
+        _only_of_case(context)
+        _of_case(case_id, home, as_date(on), protocol, as_json)
+        return
+    if not files:
+        raise InputError("no file is named", mend="give a renogram's FILE, or --case ID")
     from thalweg.service.renogram import Asked, analysed_files
     from thalweg.service.safefile import replace_files
 
