@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Final, get_args
 from thalweg.errors import InputError
 from thalweg.evidence.pooling.rows import PoolRow
 from thalweg.evidence.series import FollowUp
+from thalweg.exchange.cells import table_cells
 from thalweg.exchange.reading import Reading, placed
-from thalweg.exchange.series_table import table_cells, whole_number
+from thalweg.exchange.series_table import whole_number
 from thalweg.record.units import convert, parse_quantity
 
 if TYPE_CHECKING:

@@ -13,8 +13,6 @@ their unit. Commas or semicolons part the cells. `docs/published-series.md` list
 
 from __future__ import annotations
 
-import csv
-import io
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, Final, get_args
 
@@ -22,14 +20,15 @@ from thalweg.errors import InputError
 from thalweg.evidence.outcome import definitions, outcomes
 from thalweg.evidence.series import OWN, FollowUp, Population, Series, series_from
 from thalweg.evidence.series_checks import check_series
-from thalweg.exchange.reading import Reading, placed, text_of
+from thalweg.exchange.cells import table_cells
+from thalweg.exchange.reading import Reading, placed
 from thalweg.record.units import convert, parse_quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Mapping
     from pathlib import Path
 
-__all__ = ["read_series_table", "table_cells", "whole_number"]
+__all__ = ["read_series_table", "whole_number"]
 
 NEEDED: Final = (
     "outcome",
@@ -84,50 +83,6 @@ def read_series_table(
     reading.problems.extend(check_series(found, this_year=this_year, diversions=diversions))
     reading.sound(path.name)
     return tuple(found)
-
-
-def table_cells(
-    path: Path, needed: Sequence[str], known: Sequence[str]
-) -> tuple[list[str], list[list[str]]]:
-    """Return the column names and the rows below them.
-
-    Parameters
-    ----------
-    path : Path
-    needed, known : sequence of str
-        Columns that must, and that may, be there.
-
-    Raises
-    ------
-    InputError
-        If it is no table, or a column is missing, unknown or there twice.
-    """
-    text = text_of(path)
-    first = text.partition("\n")[0]
-    delimiter = ";" if first.count(";") > first.count(",") else ","
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
-    except csv.Error as error:
-        raise InputError(
-            f"is not a readable table ({error})", mend="save it as CSV again"
-        ) from None
-    if not rows:
-        raise InputError("is empty", mend=f"begin it with the columns {', '.join(needed)}")
-    header = [name.strip().lower() for name in rows[0]]
-    for name in header:
-        if name not in known:
-            near = get_close_matches(name, known, n=1)
-            mend = f"did you mean {near[0]!r}" if near else f"known are {', '.join(known)}"
-            raise InputError(f"has the unknown column {name!r}", where="row 1", mend=mend)
-        if header.count(name) > 1:
-            raise InputError(f"has the column {name!r} twice", where="row 1", mend="keep one")
-    if missing := [name for name in needed if name not in header]:
-        raise InputError(
-            f"has no column {' and none '.join(map(repr, missing))}",
-            where="row 1",
-            mend=f"begin the table with a row naming {', '.join(needed)}",
-        )
-    return header, rows[1:]
 
 
 def _series(header: list[str], row: list[str], number: int) -> Series:

@@ -7,13 +7,11 @@ date and time with its offset. Commas or semicolons part the cells; decimals hav
 
 from __future__ import annotations
 
-import csv
-import io
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, Final
 
 from thalweg.errors import InputError
-from thalweg.exchange.reading import Reading, exact_decimal, moment, placed, quantity_fact, text_of
+from thalweg.exchange.cells import table_cells
+from thalweg.exchange.reading import Reading, exact_decimal, moment, placed, quantity_fact
 from thalweg.record.concept import LaboratoryCode, concept, concept_of_code
 from thalweg.record.fact import Origin
 from thalweg.record.units import parse_unit, printed
@@ -50,49 +48,12 @@ def read_table(path: Path) -> Reading:
     """
     reading = Reading()
     with reading.part(""):
-        header, rows = _cells(path)
+        header, rows = table_cells(path, NEEDED, KNOWN)
         for number, row in enumerate(rows, start=2):
             if any(cell.strip() for cell in row):
                 with reading.part(f"row {number}"):
                     _take(header, row, f"{path.name} row {number}", reading)
     return reading.sound(path.name)
-
-
-def _cells(path: Path) -> tuple[list[str], list[list[str]]]:
-    """Return the column names and the rows below them."""
-    text = text_of(path)
-    first = text.partition("\n")[0]
-    delimiter = ";" if first.count(";") > first.count(",") else ","
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
-    except csv.Error as error:
-        raise InputError(
-            f"is not a readable table ({error})", mend="save it as CSV again"
-        ) from None
-    if not rows:
-        raise InputError("is empty", mend=f"begin it with the columns {', '.join(NEEDED)}")
-    header = [name.strip().lower() for name in rows[0]]
-    _require_columns(header)
-    return header, rows[1:]
-
-
-def _require_columns(header: list[str]) -> None:
-    for name in header:
-        if name not in KNOWN:
-            near = get_close_matches(name, KNOWN, n=1)
-            mend = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(KNOWN)}"
-            raise InputError(
-                f"has the unknown column {name!r}", where="row 1", mend=mend.rstrip("?")
-            )
-        if header.count(name) > 1:
-            raise InputError(f"has the column {name!r} twice", where="row 1", mend="keep one")
-    missing = [name for name in NEEDED if name not in header]
-    if missing:
-        raise InputError(
-            f"has no column {' and none '.join(map(repr, missing))}",
-            where="row 1",
-            mend=f"begin the table with a row naming {', '.join(NEEDED)}",
-        )
 
 
 def _take(header: list[str], row: list[str], place: str, reading: Reading) -> None:
